@@ -1,0 +1,1 @@
+"""What happens at the bench: sound card, virtual rig, guided takes, verdicts."""

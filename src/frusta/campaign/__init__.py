@@ -1,0 +1,1 @@
+"""Tables, packages and the analysis of a whole campaign: readings, differences, ranking."""

@@ -1,0 +1,1 @@
+"""Cones that do not exist yet: forecasts, the next print, printable geometry."""
