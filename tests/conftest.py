@@ -1,0 +1,18 @@
+"""Fixtures shared by all tests."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture(scope="session")
+def reference_data() -> Path:
+    """Folder of the recordings made by others (see FRUSTA_REFERENCE_DATA in the README)."""
+    default = Path(__file__).resolve().parents[2] / "shared" / "data"
+    folder = Path(os.environ.get("FRUSTA_REFERENCE_DATA", default))
+    if not folder.is_dir():
+        pytest.fail(f"reference data not found at {folder}; set FRUSTA_REFERENCE_DATA to its folder")
+    return folder
