@@ -2,8 +2,6 @@
 
 import sys
 
-if sys.version_info < (3, 11):  # noqa: UP036 - run by whatever python3 is
-    sys.exit(
-        "frusta needs Python 3.11 or later (this is %d.%d); try: make PYTHON=python3.12 demo"
-        % sys.version_info[:2]
-    )
+if sys.version_info[:2] < (3, 11):  # noqa: UP036 - this file is run by whatever python3 is
+    found = ".".join(str(part) for part in sys.version_info[:2])
+    sys.exit("frusta needs Python 3.11 or later, this is " + found + "; try: make PYTHON=python3.12 demo")

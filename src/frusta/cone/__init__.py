@@ -1,3 +1,4 @@
 """The physics of one cone: geometry, elasticity, structure of order n, air, motor, joint, response, poles.
 
-Arrays and small frozen dataclasses in and out, SI units; knows nothing of files, tables or people."""
+Arrays and small frozen dataclasses in and out, SI units; knows nothing of files, tables or people.
+"""

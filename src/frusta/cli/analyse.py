@@ -1,0 +1,66 @@
+"""`frusta analyse`: from recordings to findings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from frusta.campaign.analysis import Analysis
+
+
+def analyse(
+    campaign: Annotated[Path, typer.Argument(metavar="CAMPAIGN", help="A package: folder or zip.")],
+    json_file: Annotated[
+        Path | None, typer.Option("--json", metavar="FILE", help="Write the findings here as JSON.")
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", metavar="DIR", help="Write findings, each list as CSV, curves and impulse responses."
+        ),
+    ] = None,
+    gate_ms: Annotated[
+        float | None,
+        typer.Option(
+            "--gate-ms", help="Set the reflection-free time by hand instead of finding it.", min=0.5
+        ),
+    ] = None,
+    cores: Annotated[
+        int | None, typer.Option("--cores", min=1, help="Processes to use; all by default.")
+    ] = None,
+) -> None:
+    """Read every take, compare the materials, and say what is clear and what is a tie.
+
+    Prints the findings in words. A figure that cannot be had is left out with its reason; a difference counts
+    prints, never takes. Exit code 1 where no take could be read, or some takes are damaged files (the others are
+    analysed all the same).
+    """
+    from frusta.campaign.analysis import analyse as run
+    from frusta.campaign.output import write_analysis, write_json
+    from frusta.cli.progress import progress
+
+    with progress("Reading takes") as show:
+        analysis = run(
+            campaign, cores=cores, progress=show, gate_s=None if gate_ms is None else gate_ms / 1000
+        )
+    if json_file is not None:
+        write_json(analysis, json_file)
+    if out is not None:
+        write_analysis(analysis, out)
+    for line in _summary(analysis):
+        typer.echo(line)
+    for place in (json_file, out):
+        if place is not None:
+            typer.echo(f"Written: {place}")
+    if analysis.damaged or not analysis.findings.readings:
+        raise typer.Exit(1)
+
+
+def _summary(analysis: Analysis) -> list[str]:
+    """The findings as lines of words."""
+    from frusta.campaign.sentences import summary_lines
+
+    return summary_lines(analysis.findings)

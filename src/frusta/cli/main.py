@@ -1,0 +1,92 @@
+"""The command `frusta`: its subcommands, and how an error becomes one line.
+
+Every subcommand is a file of this folder. Heavy imports stand inside the functions, so that `--help` is quick.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+from frusta.cli import analyse, check, demo, importing, new, publish
+from frusta.errors import FrustaError
+from frusta.version import __version__
+
+JOB = """Which filament, printed how, in which cone shape, makes a good loudspeaker diaphragm.
+
+A CAMPAIGN is a package: a folder (or a zip of it) with a few small tables and your recordings.
+
+First hour:  frusta demo            the whole job on the built-in virtual rig
+
+Your own:    frusta new DIR         start a package: tables to fill in, and the sweep to play
+
+             frusta import FILES --into DIR   take in recordings made elsewhere
+
+             frusta check DIR       every slip in tables and recordings, at once
+
+             frusta analyse DIR     readings, modes, differences, ranking
+
+             frusta publish DIR --out REPORT   a report fit to show
+
+Exit codes: 0 done; 1 faults were found, or a take could not be read; 2 bad use or a broken package.
+
+Sweeps at measuring level can harm hearing; coils, amplifiers and hot ends burn. Local codes and qualified
+practice go first."""
+
+app = typer.Typer(
+    name="frusta",
+    help=JOB,
+    no_args_is_help=True,
+    add_completion=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
+)
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"frusta {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def everywhere(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and stop."),
+    ] = False,
+    debug: Annotated[bool, typer.Option("--debug", help="On an error show the whole trace.")] = False,
+) -> None:
+    """Options that come before the subcommand."""
+    if debug:
+        os.environ["FRUSTA_DEBUG"] = "1"
+
+
+app.command("demo")(demo.demo)
+app.command("new")(new.new)
+app.command("import")(importing.import_)
+app.command("check")(check.check)
+app.command("analyse")(analyse.analyse)
+app.command("publish")(publish.publish)
+
+
+def main() -> None:
+    """Run the command line; a mistake of the user's becomes one line on standard error and exit code 2."""
+    try:
+        app()
+    except FrustaError as error:
+        if os.environ.get("FRUSTA_DEBUG"):
+            raise
+        sys.stderr.write(f"frusta: {error}\n")
+        sys.exit(2)
+    except KeyboardInterrupt:
+        sys.stderr.write("frusta: stopped; nothing half-written was left behind\n")
+        sys.exit(130)
+
+
+if __name__ == "__main__":
+    main()
