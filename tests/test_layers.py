@@ -56,11 +56,7 @@ def wrong_arrows(relative: str, text: str) -> list[str]:
         if there in HEIGHT and HEIGHT[there] > HEIGHT[here]:
             found.append(f"{relative}:{line}: {here} imports {name}, which lies above it")
         top = name.split(".")[0]
-        if (
-            here == "signal"
-            and top not in SIGNAL_MAY_USE
-            and top not in __import__("sys").stdlib_module_names
-        ):
+        if here == "signal" and top not in SIGNAL_MAY_USE and top not in __import__("sys").stdlib_module_names:
             found.append(f"{relative}:{line}: signal uses numpy and scipy only, not {top}")
     return found
 

@@ -18,19 +18,13 @@ def analyse(
     ] = None,
     out: Annotated[
         Path | None,
-        typer.Option(
-            "--out", metavar="DIR", help="Write findings, each list as CSV, curves and impulse responses."
-        ),
+        typer.Option("--out", metavar="DIR", help="Write findings, each list as CSV, curves and impulse responses."),
     ] = None,
     gate_ms: Annotated[
         float | None,
-        typer.Option(
-            "--gate-ms", help="Set the reflection-free time by hand instead of finding it.", min=0.5
-        ),
+        typer.Option("--gate-ms", help="Set the reflection-free time by hand instead of finding it.", min=0.5),
     ] = None,
-    cores: Annotated[
-        int | None, typer.Option("--cores", min=1, help="Processes to use; all by default.")
-    ] = None,
+    cores: Annotated[int | None, typer.Option("--cores", min=1, help="Processes to use; all by default.")] = None,
 ) -> None:
     """Read every take, compare the materials, and say what is clear and what is a tie.
 
@@ -43,9 +37,7 @@ def analyse(
     from frusta.cli.progress import progress
 
     with progress("Reading takes") as show:
-        analysis = run(
-            campaign, cores=cores, progress=show, gate_s=None if gate_ms is None else gate_ms / 1000
-        )
+        analysis = run(campaign, cores=cores, progress=show, gate_s=None if gate_ms is None else gate_ms / 1000)
     if json_file is not None:
         write_json(analysis, json_file)
     if out is not None:

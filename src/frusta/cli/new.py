@@ -9,9 +9,7 @@ import typer
 
 
 def new(
-    folder: Annotated[
-        Path, typer.Argument(metavar="DIR", help="A folder that does not exist yet, or is empty.")
-    ],
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder that does not exist yet, or is empty.")],
 ) -> None:
     """Start a package: headed tables with an example row, and the sweep to play as WAV.
 

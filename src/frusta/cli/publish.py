@@ -10,12 +10,8 @@ import typer
 
 def publish(
     campaign: Annotated[Path, typer.Argument(metavar="CAMPAIGN", help="A package: folder or zip.")],
-    out: Annotated[
-        Path, typer.Option("--out", metavar="DIR", help="Folder for the report; replaced when it is one.")
-    ],
-    cores: Annotated[
-        int | None, typer.Option("--cores", min=1, help="Processes to use; all by default.")
-    ] = None,
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder for the report; replaced when it is one.")],
+    cores: Annotated[int | None, typer.Option("--cores", min=1, help="Processes to use; all by default.")] = None,
 ) -> None:
     """Publish a campaign: one page that needs nothing else, figures, tables, and the package as zip with hashes."""
     from frusta.campaign.analysis import analyse
