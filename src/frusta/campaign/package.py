@@ -1,0 +1,325 @@
+"""A package: the tables and files of a campaign, from a folder or a zip of it."""
+
+from __future__ import annotations
+
+import difflib
+import os
+import shutil
+import stat
+import tempfile
+import weakref
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from pathlib import Path, PurePosixPath
+from typing import Any, TypeVar
+
+from frusta.campaign import recordings
+from frusta.campaign.archive import root_within, unpack
+from frusta.campaign.links import faults_of_links
+from frusta.campaign.recordings import Recording
+from frusta.campaign.rows import (
+    TABLES,
+    Campaign,
+    Coupon,
+    HistoryEvent,
+    Material,
+    Overhang,
+    Profile,
+    Recipe,
+    Rig,
+    Row,
+    Session,
+    Specimen,
+    SweepRow,
+    Take,
+)
+from frusta.campaign.table_fault import TableFault, refuse
+from frusta.campaign.tables import Table, read_table
+from frusta.errors import PackageError
+
+R = TypeVar("R", bound=Row)
+
+
+@dataclass(frozen=True, eq=False)
+class Package:
+    """A campaign as it was read; rows by their key, in the order of their table.
+
+    Attributes
+    ----------
+    source : Path
+        What was opened: folder or zip.
+    root : Path
+        The folder that holds the tables; of a zip, a temporary one that goes with the package that unpacked it.
+    campaign : Campaign
+        The one row of campaign.csv.
+    materials, recipes, profiles, rigs, sessions, sweeps, specimens, takes : dict
+        Rows by key.
+    coupons : dict of str to Coupon
+        By specimen.
+    history : tuple of HistoryEvent
+        In the order of the table.
+    overhangs : tuple of Overhang
+        In the order of the table.
+    row_numbers : dict of str to tuple of int
+        For each table, the rows' numbers as a spreadsheet shows them (the header is row 1).
+    """
+
+    source: Path
+    root: Path
+    campaign: Campaign
+    materials: dict[str, Material] = field(default_factory=dict)
+    recipes: dict[str, Recipe] = field(default_factory=dict)
+    profiles: dict[str, Profile] = field(default_factory=dict)
+    rigs: dict[str, Rig] = field(default_factory=dict)
+    sessions: dict[str, Session] = field(default_factory=dict)
+    sweeps: dict[str, SweepRow] = field(default_factory=dict)
+    specimens: dict[str, Specimen] = field(default_factory=dict)
+    coupons: dict[str, Coupon] = field(default_factory=dict)
+    history: tuple[HistoryEvent, ...] = ()
+    takes: dict[str, Take] = field(default_factory=dict)
+    overhangs: tuple[Overhang, ...] = ()
+    row_numbers: dict[str, tuple[int, ...]] = field(default_factory=dict)
+
+    def rows(self, table: str) -> tuple[Row, ...]:
+        """Return the rows of a table by its name, in order."""
+        if table == "campaign":
+            return (self.campaign,)
+        held = getattr(self, table)
+        return tuple(held.values()) if isinstance(held, dict) else tuple(held)
+
+    def row_number(self, table: str, key: str) -> int | None:
+        """Return the number of a keyed row as a spreadsheet shows it, or None if there is no such row."""
+        key_column = TABLES[table].KEY
+        for row, number in zip(self.rows(table), self.row_numbers.get(table, ()), strict=False):
+            if key_column and getattr(row, key_column) == key:
+                return number
+        return None
+
+    def path_of(self, file: str) -> Path:
+        """Return where a file of the package lies.
+
+        Parameters
+        ----------
+        file : str
+            Path within the package as a table names it; either slash.
+
+        Raises
+        ------
+        PackageError
+            If the path is absolute or leads out of the package, by '..' or by a link, or there is no plain file.
+        """
+        return path_within(self.root, file)
+
+    def open_recording(self, take: Take | str) -> Recording:
+        """Look at the recording of a take, without reading its samples.
+
+        Raises
+        ------
+        PackageError
+            As `path_of` and `frusta.campaign.recordings.open_recording`.
+        """
+        row = self.takes[take] if isinstance(take, str) else take
+        return self.open_file(row.recording)
+
+    def open_file(self, file: str) -> Recording:
+        """Look at a WAV or FLAC file of the package, such as a sweep's ``signal``."""
+        return recordings.open_recording(self.path_of(file), file)
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Return what travels to another process: rows and paths, no samples."""
+        return {f.name: getattr(self, f.name) for f in fields(self)}
+
+
+def open_package(path: Path | str) -> Package:
+    """Open a package whose tables must be free of faults; recordings are not looked at yet.
+
+    Parameters
+    ----------
+    path : Path or str
+        Folder or zip.
+
+    Returns
+    -------
+    Package
+
+    Raises
+    ------
+    PackageError
+        If it is not there or no package, or a table or a link between tables has a fault (the first is told).
+    OutputError
+        If a zip cannot be unpacked for want of space.
+
+    Examples
+    --------
+    ::
+
+        package = open_package("three-birds.zip")
+        signal = package.open_recording("otter-1-s1").read(channel=1)
+    """
+    package, faults = read_package(path)
+    refuse(faults)
+    if package is None:  # unreachable while every missing campaign is a fault
+        raise PackageError(f"{path}: must be a package (it has no campaign)")
+    return package
+
+
+def read_package(path: Path | str) -> tuple[Package | None, tuple[TableFault, ...]]:
+    """Read a package as far as it goes, with every fault of its tables and links.
+
+    Parameters
+    ----------
+    path : Path or str
+        Folder or zip.
+
+    Returns
+    -------
+    package : Package or None
+        The rows that could be read; None where campaign.csv gives none.
+    faults : tuple of TableFault
+        All that is wrong.
+
+    Raises
+    ------
+    PackageError
+        If it is not there, or neither a folder nor a zip with campaign.csv in it.
+    OutputError
+        If a zip cannot be unpacked for want of space.
+    """
+    source = Path(path)
+    root, temporary = _root(source)
+    try:
+        package, faults = _read(source, root)
+    except BaseException:
+        if temporary:
+            shutil.rmtree(temporary, ignore_errors=True)
+        raise
+    if temporary:
+        if package is None:
+            shutil.rmtree(temporary, ignore_errors=True)
+        else:
+            weakref.finalize(package, _remove, temporary, os.getpid())
+    return package, faults
+
+
+def path_within(root: Path, file: str) -> Path:
+    """Return where a file of a package lies; see `Package.path_of`."""
+    name = file.replace("\\", "/")
+    parts = PurePosixPath(name)
+    if parts.is_absolute() or ".." in parts.parts or ":" in name.split("/")[0] or not parts.parts or "\0" in name:
+        raise PackageError(
+            f"{file!r}: must be a path inside the package (it is absolute or leads out); "
+            "copy the file into the package and name it from there"
+        )
+    path = root / parts
+    try:
+        real = path.resolve()
+        inside = real.is_relative_to(root.resolve())
+    except (OSError, RuntimeError) as error:
+        raise PackageError(
+            f"{file}: must be a file (it is a link that leads nowhere); put the file itself there"
+        ) from error
+    if not inside:
+        raise PackageError(
+            f"{file}: must not be a link out of the package (it leads to {real}); put the file itself there"
+        )
+    if not path.exists():
+        near = _near(root, str(parts))
+        hint = f"did you mean {near}?" if near else "copy it there or correct its name"
+        raise PackageError(f"{file}: must be a file of the package (there is none); {hint}")
+    if not stat.S_ISREG(path.stat().st_mode):
+        raise PackageError(f"{file}: must be a plain file (it is a folder or a device); name the file itself")
+    return path
+
+
+def _root(source: Path) -> tuple[Path, Path | None]:
+    """The folder with the tables, and the temporary one above it if a zip was unpacked."""
+    if source.is_dir():
+        root = root_within(source) if not (source / "campaign.csv").exists() else source
+        _need_campaign(source, root)
+        return root.absolute(), None
+    if not source.exists():
+        raise PackageError(f"{source}: must be a package, folder or zip (there is none); correct the path")
+    if not stat.S_ISREG(source.stat().st_mode):
+        raise PackageError(f"{source}: must be a package, folder or zip (it is a device); correct the path")
+    temporary = Path(tempfile.mkdtemp(prefix="frusta-")).resolve()
+    try:
+        root = unpack(source, temporary)
+        _need_campaign(source, root)
+    except BaseException:
+        shutil.rmtree(temporary, ignore_errors=True)
+        raise
+    return root, temporary
+
+
+def _need_campaign(source: Path, root: Path) -> None:
+    if not (root / "campaign.csv").exists():
+        raise PackageError(
+            f"{source}: must be a package (it holds no campaign.csv); name the folder that holds the tables, or start "
+            "one with frusta new"
+        )
+
+
+def _remove(folder: Path, process: int) -> None:
+    """Remove what a zip was unpacked to, but not from a process that was forked later."""
+    if os.getpid() == process:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def _read(source: Path, root: Path) -> tuple[Package | None, tuple[TableFault, ...]]:
+    tables = {name: _table(root, name, model) for name, model in TABLES.items()}
+    faults = [f for table in tables.values() for f in table.faults]
+    campaigns = tables["campaign"].rows
+    if len(campaigns) != 1 and not tables["campaign"].faults:
+        faults.append(
+            TableFault(
+                "campaign",
+                None,
+                None,
+                "rows",
+                f"must hold one row (it holds {len(campaigns)})",
+                "a package is one campaign: keep its row" if campaigns else "fill in its row",
+            )
+        )
+    faults += faults_of_links(tables)
+    if not campaigns:
+        return None, tuple(faults)
+    held: dict[str, Any] = {name: _by_key(model, tables[name]) for name, model in TABLES.items() if name != "campaign"}
+    numbers = {name: table.numbers for name, table in tables.items()}
+    return Package(source, root, campaigns[0], row_numbers=numbers, **held), tuple(faults)  # type: ignore[arg-type]
+
+
+def _table(root: Path, name: str, model: type[Row]) -> Table[Row]:
+    """A table of the package; one that is absent has no rows."""
+    path = root / f"{name}.csv"
+    if not path.exists() and not path.is_symlink():
+        return Table()
+    try:
+        data = path_within(root, f"{name}.csv").read_bytes()
+    except PackageError as error:
+        what, _, remedy = str(error).partition(": ")[2].rpartition("; ")
+        return Table(faults=(TableFault(name, None, None, "unreadable", what, remedy),))
+    except OSError as error:
+        return Table(
+            faults=(
+                TableFault(name, None, None, "unreadable", f"must be readable ({error.strerror})", "allow reading it"),
+            )
+        )
+    return read_table(model, data)
+
+
+def _by_key(model: type[R], table: Table[R]) -> Mapping[str, R] | tuple[R, ...]:
+    if model.KEY is None:
+        return table.rows
+    return {getattr(row, model.KEY): row for row in table.rows}
+
+
+def _near(root: Path, file: str) -> str | None:
+    """The name of a file that was probably meant."""
+    folder = (root / file).parent
+    if not folder.is_dir():
+        return None
+    names = sorted(p.name for p in folder.iterdir() if p.is_file())
+    wanted = Path(file).name
+    same = [n for n in names if n.lower() == wanted.lower()]
+    close = same or difflib.get_close_matches(wanted, names, n=1, cutoff=0.8)
+    return str(Path(file).with_name(close[0])) if close else None
