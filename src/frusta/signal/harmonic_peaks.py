@@ -1,0 +1,152 @@
+"""The peaks of distortion that a reading quotes, each only where it stands clear of its own noise."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from frusta.signal.harmonics import ROOM_TAIL, SHORT_SWEEP, HarmonicCurve, Harmonics
+
+Floats = NDArray[np.float64]
+
+LOWEST_HZ = 200.0
+CLEAR_DB = 10.0
+"""How far distortion must stand over its own noise floor to be called distortion."""
+
+
+@dataclass(frozen=True)
+class DistortionPeak:
+    """The largest distortion in a range of drive frequencies, % of the fundamental, or None with the reason."""
+
+    percent: float | None
+    percent_u: float | None
+    frequency_hz: float | None
+    reason: str | None
+
+
+@dataclass(frozen=True)
+class DistortionPeaks:
+    """The four peaks of a reading: at the microphone, in the piston band, input-referred, and the buzz."""
+
+    thd: DistortionPeak
+    piston_thd: DistortionPeak
+    input_thd: DistortionPeak
+    buzz: DistortionPeak
+
+    def named(self) -> dict[str, DistortionPeak]:
+        """Return the peaks by the stem of their keys in a reading."""
+        return {
+            "thd_peak": self.thd,
+            "piston_thd_peak": self.piston_thd,
+            "input_thd_peak": self.input_thd,
+            "buzz_peak": self.buzz,
+        }
+
+
+def distortion_peaks(harmonics: Harmonics, breakup_hz: float | None) -> DistortionPeaks:
+    """Return the distortion peaks that a reading quotes.
+
+    Total harmonic distortion here is orders 2 to 5 over the fundamental at the same drive frequency (THD_F); IEC
+    60268-5 divides by the total instead: see `total_referred`.
+
+    Parameters
+    ----------
+    harmonics : Harmonics
+        From `frusta.signal.harmonics.read_harmonics`.
+    breakup_hz : float or None
+        Where the cone breaks up, Hz; the piston band ends at half of it.
+
+    Returns
+    -------
+    DistortionPeaks
+    """
+    top = harmonics.stop_hz / 2.0
+    at_microphone = _total(harmonics.curves, input_referred=False)
+    piston = (
+        DistortionPeak(None, None, None, "no break-up was found, so the piston band has no end")
+        if breakup_hz is None
+        else _peak(harmonics, harmonics.curves, at_microphone, min(breakup_hz / 2.0, top))
+    )
+    return DistortionPeaks(
+        thd=_peak(harmonics, harmonics.curves, at_microphone, top),
+        piston_thd=piston,
+        input_thd=_peak(harmonics, harmonics.curves, _total(harmonics.curves, input_referred=True), top),
+        buzz=_peak(harmonics, (harmonics.buzz,), _total((harmonics.buzz,), input_referred=False), top),
+    )
+
+
+def total_referred(fundamental_referred: float) -> float:
+    """Return distortion re the total pressure (IEC 60268-5) from distortion re the fundamental, as ratios.
+
+    Parameters
+    ----------
+    fundamental_referred : float
+        THD_F, >= 0.
+
+    Returns
+    -------
+    float
+        THD_R = THD_F / sqrt(1 + THD_F²).
+
+    Examples
+    --------
+    >>> round(total_referred(0.3), 4)
+    0.2873
+    """
+    return fundamental_referred / math.sqrt(1.0 + fundamental_referred**2)
+
+
+@dataclass(frozen=True)
+class _Total:
+    power: Floats
+    noise: Floats
+    variance: Floats
+
+
+def _total(curves: tuple[HarmonicCurve, ...], *, input_referred: bool) -> _Total:
+    """Add up the orders inside the band; NaN where one of them cannot be read."""
+
+    def add(parts: list[Floats]) -> Floats:
+        outside = [np.isnan(p) & ~c.short & ~c.tail for p, c in zip(parts, curves, strict=True)]
+        total = np.sum([np.where(o, 0.0, p) for p, o in zip(parts, outside, strict=True)], axis=0)
+        return np.where(outside[0], np.nan, total)
+
+    if input_referred:
+        return _Total(
+            add([c.input_power for c in curves]),
+            add([c.input_noise for c in curves]),
+            add([c.input_power_u**2 for c in curves]),
+        )
+    return _Total(add([c.power for c in curves]), add([c.noise for c in curves]), add([c.power_u**2 for c in curves]))
+
+
+def _peak(harmonics: Harmonics, curves: tuple[HarmonicCurve, ...], total: _Total, top_hz: float) -> DistortionPeak:
+    if harmonics.reason is not None:
+        return DistortionPeak(None, None, None, harmonics.reason)
+    frequency = harmonics.frequency_hz
+    inside = (frequency >= LOWEST_HZ) & (frequency <= top_hz)
+    span = f"between {LOWEST_HZ:.0f} Hz and {top_hz:.0f} Hz"
+    if not inside.any():
+        return DistortionPeak(None, None, None, f"the sweep holds no drive frequency {span}")
+    read = inside & np.isfinite(total.power)
+    blocked = inside & ~read
+    # A peak is the largest of its whole range: where most of the range cannot be read, there is none to quote.
+    if 2 * np.count_nonzero(blocked) > np.count_nonzero(inside) or not read.any():
+        short = sum(np.count_nonzero(c.short & inside) for c in curves)
+        tail = sum(np.count_nonzero(c.tail & inside) for c in curves)
+        if short or tail:
+            return DistortionPeak(None, None, None, f"{SHORT_SWEEP if short > tail else ROOM_TAIL} ({span})")
+        return DistortionPeak(None, None, None, f"the harmonics of every drive frequency {span} leave the band")
+    clear = read & (total.power >= 10.0 ** (CLEAR_DB / 10.0) * np.where(read, total.noise, 0.0))
+    if clear.any():
+        net = np.where(clear, total.power - total.noise, -np.inf)
+        at = int(np.argmax(net))
+        percent = 100.0 * math.sqrt(net[at])
+        u = 100.0 * math.sqrt(total.variance[at]) / (2.0 * math.sqrt(net[at]))
+        return DistortionPeak(percent, u, float(frequency[at]), None)
+    floor = 100.0 * math.sqrt(float(np.median(total.noise[read])))
+    reason = f"nowhere {span} 10 dB over its own noise floor, which is {floor:.2g} % of the fundamental (median)"
+    return DistortionPeak(None, None, None, reason)
