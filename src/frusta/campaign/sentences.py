@@ -1,0 +1,162 @@
+"""The words of the findings: one sentence a difference, a rank, a campaign."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from frusta.campaign.figures import FIGURE, Figure
+
+if TYPE_CHECKING:
+    from frusta.campaign.findings import Findings
+
+NBSP = "\u00a0"
+MINUS = "\u2212"
+NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+DB_PER_NEPER = 20 / math.log(10)
+
+
+def count_word(count: int) -> str:
+    """Return a count in words up to twelve, in digits above.
+
+    Examples
+    --------
+    >>> count_word(4), count_word(30)
+    ('four', '30')
+    """
+    return NUMBERS[count] if count < len(NUMBERS) else str(count)
+
+
+def things(count: int, noun: str) -> str:
+    """Return "one print", "four prints"."""
+    return f"{count_word(count)} {noun}{'' if count == 1 else 's'}"
+
+
+def amount(figure: Figure, log_ratio: float) -> float:
+    """Return a log ratio in the figure's own words: per cent, or dB."""
+    return DB_PER_NEPER * log_ratio if figure.scale == "db" else 100 * math.expm1(log_ratio)
+
+
+def unit(figure: Figure) -> str:
+    """Return the unit of `amount`."""
+    return "dB" if figure.scale == "db" else "%"
+
+
+def decimals_for(values: Sequence[float]) -> int:
+    """Return the decimals that tell the ends of an interval from each other and from zero (0 to 3)."""
+    spread = max(values) - min(values)
+    nearest = min(abs(value) for value in values)
+    needed = max(0, -math.floor(math.log10(spread / 4))) if spread > 0 else 0
+    visible = max(0, -math.floor(math.log10(nearest))) if nearest > 0 else 0
+    return min(max(needed, min(visible, needed + 1)), 3)
+
+
+def signed(value: float, decimals: int) -> str:
+    """Return a number with its sign; minus as the mathematical sign, none before zero."""
+    text = f"{abs(value):.{decimals}f}"
+    if float(text) == 0:
+        return text
+    return (MINUS if value < 0 else "+") + text
+
+
+def clear_sentence(figure: Figure, a: str, b: str, log_ratio: float, low: float, high: float) -> str:
+    """Return the sentence of a clear difference: "A breaks up 11 % higher than B (6 to 17 %)."."""
+    words = figure.more if log_ratio > 0 else figure.less
+    middle, *ends = (abs(amount(figure, value)) for value in (log_ratio, low, high))
+    ends.sort()
+    decimals = decimals_for(ends)
+    by = f"{middle:.{decimals}f}{NBSP}{unit(figure)}"
+    interval = f"({ends[0]:.{decimals}f} to {ends[1]:.{decimals}f}{NBSP}{unit(figure)})"
+    return _opened(f"{words.format(a=a, b=b, by=by)} {interval}.")
+
+
+def tie_sentence(figure: Figure, a: str, b: str, low: float, high: float, then: str) -> str:
+    """Return the sentence of a tie: "A and B cannot be told apart by their break-up (−1 to +7 %). ..."."""
+    ends = [amount(figure, low), amount(figure, high)]
+    decimals = decimals_for(ends)
+    interval = f"({signed(ends[0], decimals)} to {signed(ends[1], decimals)}{NBSP}{unit(figure)})"
+    return _opened(f"{a} and {b} cannot be told apart by their {figure.name} {interval}. {then}".strip())
+
+
+def would_show(figure: Figure, gap: float, prints: int) -> str:
+    """Return "If the true gap is 3 %, seven prints each would show it."."""
+    size = abs(amount(figure, abs(gap)))
+    return f"If the true gap is {_short(size)}{NBSP}{unit(figure)}, {things(prints, 'print')} each would show it."
+
+
+def would_have_shown(figure: Figure, gap: float) -> str:
+    """Return "A gap of 4 % would have shown."."""
+    size = abs(amount(figure, abs(gap)))
+    return f"A gap of {_short(size)}{NBSP}{unit(figure)} would have shown."
+
+
+def no_interval_sentence(figure: Figure, a: str, b: str, log_ratio: float, why: str) -> str:
+    """Return the sentence of a difference that has no interval."""
+    words = figure.more if log_ratio >= 0 else figure.less
+    by = f"{_short(abs(amount(figure, log_ratio)))}{NBSP}{unit(figure)}"
+    return _opened(f"as printed here, {words.format(a=a, b=b, by=by)}; {why}.")
+
+
+def rank_sentence(name: str, low: int, high: int, tied_with: Sequence[str]) -> str:
+    """Return a group's place, and a tie called a tie."""
+    if low == high:
+        return f"{name}: place {low}."
+    return f"{name}: places {low} to {high}, a tie with {_listed(tied_with)}."
+
+
+def summary_lines(findings: Findings) -> list[str]:
+    """Return the findings in words, for a terminal.
+
+    Parameters
+    ----------
+    findings : Findings
+        Of one campaign.
+
+    Returns
+    -------
+    list of str
+        Takes read, faults, the verdict of every break-up difference, ranking.
+    """
+    readings = findings.readings
+    lines = [f"{findings.campaign}: {things(len(readings), 'take')}."]
+    for word, text in (("look", "to look at"), ("repeat", "to repeat")):
+        named = [row for row in readings if row.quality == word]
+        if named:
+            lines.append(f"{things(len(named), 'take').capitalize()} {text}:")
+            lines += [f"  {row.take}: {_fault_words(row.faults)}" for row in named]
+    lines += [
+        f"  {row.take or row.table}: {row.fault}, {row.where}. {row.what_to_do}"
+        for row in findings.faults
+        if row.take is None
+    ]
+    for key in dict.fromkeys(row.figure for row in findings.differences):
+        rows = [row for row in findings.differences if row.figure == key]
+        if key == "breakup_hz" or any(row.low_95 is not None for row in rows):
+            lines.append(f"{FIGURE[key].name.capitalize()}:")
+            lines += [f"  {row.profile}: {row.verdict}" for row in rows]
+    if findings.ranking:
+        lines.append("Ranking:")
+        lines += [f"  {row.verdict}" for row in findings.ranking]
+    return lines
+
+
+def _fault_words(faults: Sequence[object]) -> str:
+    return "; ".join(f"{f.fault} ({f.where}): {f.what_to_do}" for f in faults)  # type: ignore[attr-defined]
+
+
+def _short(value: float) -> str:
+    """Two figures where the number is small, whole from ten on."""
+    if value >= 10:
+        return f"{value:.0f}"
+    return f"{value:.1f}" if value >= 1 else f"{value:.2g}"
+
+
+def _listed(names: Sequence[str]) -> str:
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _opened(sentence: str) -> str:
+    return sentence[:1].upper() + sentence[1:]
