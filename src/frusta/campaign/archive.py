@@ -137,7 +137,8 @@ def _limit(archive: Path, members: Sequence[tuple[zipfile.ZipInfo, PurePosixPath
 def _bomb(archive: Path, limit: int) -> PackageError:
     return PackageError(
         f"{archive}: must unpack to at most {limit / 1e9:.2f} GB, which its size of "
-        f"{archive.stat().st_size / 1e6:.2f} MB explains (it unpacks to more); if you trust it, unpack it by hand and give the folder"
+        f"{archive.stat().st_size / 1e6:.2f} MB explains (it unpacks to more); if you trust it, "
+        "unpack it by hand and give the folder"
     )
 
 
