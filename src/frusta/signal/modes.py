@@ -9,8 +9,8 @@ import scipy.fft
 from numpy.typing import NDArray
 
 from frusta.errors import ParameterError
-from frusta.signal.mode_uncertainty import autocovariance, pole_deviation
-from frusta.signal.subspace import amplitudes, poles_by_order, signal_subspace, upper_half
+from frusta.signal.decay_fit import autocovariance, fit_decay
+from frusta.signal.subspace import poles_by_order, signal_subspace, upper_half
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
@@ -27,7 +27,6 @@ HIGHEST_LOSS_FACTOR = (
     0.15  # twice that of any common filament: above it a pole is air (the cavity of the cone), not plastic
 )
 WEAKEST_DB = -18.0  # own contribution over the rest; under it a pole is kept apart as weak
-SURE = 4.0  # amplitudes over their own deviation
 FREQUENCY_FLOOR = 20e-6  # relative: sample clock of an ordinary converter
 LOSS_FACTOR_FLOOR = 1e-3  # relative: what is left of filters and of the calibration's ripple
 
@@ -71,12 +70,11 @@ class ModeFit:
 
 @dataclass(frozen=True)
 class _Run:
-    """One record's fit at its own rank: poles s, residues at the onset, deviations."""
+    """One record's fit at its own rank: poles s, their residues at the onset, deviations."""
 
     pole: Complex
     residue: Complex
     pole_sd: Complex
-    residue_sd: Real
     residual_over_noise: float
 
 
@@ -136,7 +134,7 @@ def fit_modes(
         return ModeFit((), (), 0, window, float("nan"), "the impulse response is zero after its onset")
     onset = (onset_s - first_s) * rate_hz
     tried = [_try_orders(slower[start:stop], quiet) for start in starts]
-    candidates = [_continuous(z, rate_hz) for poles, _ in tried for z in poles]
+    candidates = [_decaying(_continuous(z, rate_hz)) for poles, _ in tried for z in poles]
     groups = _stable(candidates)
     middle = np.array([complex(np.median(g.real), np.median(g.imag)) for g in groups], dtype=np.complex128)
     runs = []
@@ -216,7 +214,12 @@ def _try_orders(record: Real, quiet: Real) -> tuple[list[Complex], int]:
 
 
 def _continuous(poles: Complex, rate_hz: float) -> Complex:
+    """Return s of one of each conjugate pair, by rising frequency; real and growing ones too."""
     return np.asarray(np.log(upper_half(poles)) * rate_hz)
+
+
+def _decaying(poles: Complex) -> Complex:
+    return np.asarray(poles[(poles.imag > 0.0) & (poles.real < 0.0)])
 
 
 def _apart_from(poles: Complex, stable: Complex) -> Complex:
@@ -228,21 +231,13 @@ def _apart_from(poles: Complex, stable: Complex) -> Complex:
 
 
 def _fit_run(record: Real, s: Complex, quiet: Real, rate_hz: float, after_onset: float) -> _Run:
-    """Fit amplitudes at given poles s, refer them to the onset, and let the noise through."""
-    z = np.asarray(np.exp(s / rate_hz))
-    amplitude, residual = amplitudes(record, z)
-    freedom = max(record.size - 4 * z.size, record.size // 4)
-    left = float(residual @ residual) / freedom
+    """Fit a record from first poles s, refer amplitudes to the onset."""
     covariance = autocovariance(quiet, record.size) if quiet.size else np.zeros(record.size)
-    quiet_power = float(covariance[0])
-    if left > quiet_power:  # more is left than noise: let the surplus count as white noise
-        covariance[0] += left - quiet_power
-    pole_sd, amplitude_sd = pole_deviation(z, amplitude, covariance, record.size)
-    back = np.exp(-s * after_onset / rate_hz) * rate_hz
-    ratio = float(np.sqrt(left / quiet_power)) if quiet_power > 0.0 else float("nan")
-    return _Run(
-        np.asarray(s), np.asarray(amplitude * back), np.asarray(pole_sd * rate_hz), amplitude_sd * np.abs(back), ratio
-    )
+    fit = fit_decay(record, s / rate_hz, covariance)
+    power = float(np.mean(fit.residual**2)) * record.size / max(record.size - 4 * s.size, record.size // 4)
+    residue = fit.amplitude * np.exp(-fit.pole * after_onset) * rate_hz
+    ratio = float(np.sqrt(power / covariance[0])) if covariance[0] > 0.0 else float("nan")
+    return _Run(np.asarray(fit.pole * rate_hz), np.asarray(residue), np.asarray(fit.pole_sd * rate_hz), ratio)
 
 
 def _stable(candidates: list[Complex]) -> list[Complex]:
@@ -299,12 +294,12 @@ def _mode(cluster: Complex, index: int, runs: list[_Run]) -> Mode | None:
     frequency_hz, loss_factor = frequency_and_loss(pole)
     if not 0.0 < loss_factor < HIGHEST_LOSS_FACTOR:
         return None
-    residue = np.array([run.residue[index] for run in runs])
-    strength = complex(np.median(residue.real), np.median(residue.imag))
-    if abs(strength) < SURE * float(np.median([run.residue_sd[index] for run in runs])):
-        return None
     noise_real = float(np.median([run.pole_sd[index].real for run in runs]))
     noise_imaginary = float(np.median([run.pole_sd[index].imag for run in runs]))
+    if not max(noise_real, noise_imaginary) < NEAR * -pole.real:  # noise alone could have put it there
+        return None
+    residue = np.array([run.residue[index] for run in runs])
+    strength = complex(np.median(residue.real), np.median(residue.imag))
     pairs = [frequency_and_loss(complex(p)) for p in cluster]
     scatter_hz, scatter_loss = (
         float(np.sqrt(np.mean((np.array(v) - c) ** 2)))

@@ -84,29 +84,17 @@ def poles_by_order(directions: Real, orders: Sequence[int]) -> list[Complex]:
 
 
 def upper_half(poles: Complex) -> Complex:
-    """Return one pole of each conjugate pair, decaying ones only, by rising frequency."""
-    kept = poles[(poles.imag > 0.0) & (np.abs(poles) < 1.0)]
-    return np.asarray(kept[np.argsort(np.angle(kept))])
-
-
-def amplitudes(samples: Real, poles: Complex) -> tuple[Complex, Real]:
-    """Return amplitudes of given poles by least squares, and what they leave.
+    """Return one pole of each conjugate pair, and the real ones, by rising frequency.
 
     Parameters
     ----------
-    samples : ndarray, shape (n,)
-        The record.
-    poles : ndarray, shape (k,)
-        One of each conjugate pair, |z| < 1.
+    poles : ndarray, shape (p,)
+        All poles z, from :func:`poles_by_order`.
 
     Returns
     -------
-    amplitude : ndarray, shape (k,), complex
-        ``samples[n]`` is about the sum of ``2 Re(amplitude * z**n)``.
-    residual : ndarray, shape (n,)
-        Samples less the sum.
+    ndarray, shape (k,)
+        Those with Im z >= 0, real ones only where positive.
     """
-    powers = poles[None, :] ** np.arange(samples.size)[:, None]
-    basis = 2.0 * np.hstack([powers.real, -powers.imag])
-    solution = np.linalg.lstsq(basis, samples, rcond=1e-13)[0]
-    return solution[: poles.size] + 1j * solution[poles.size :], samples - basis @ solution
+    kept = poles[(poles.imag > 0.0) | ((poles.imag == 0.0) & (poles.real > 0.0))]
+    return np.asarray(kept[np.argsort(np.angle(kept), kind="stable")])
