@@ -158,12 +158,10 @@ def open_package(path: Path | str) -> Package:
     """
     package, faults = read_package(path)
     refuse(faults)
-    if package is None:  # unreachable while every missing campaign is a fault
-        raise PackageError(f"{path}: must be a package (it has no campaign)")
     return package
 
 
-def read_package(path: Path | str) -> tuple[Package | None, tuple[TableFault, ...]]:
+def read_package(path: Path | str) -> tuple[Package, tuple[TableFault, ...]]:
     """Read a package as far as it goes, with every fault of its tables and links.
 
     Parameters
@@ -173,8 +171,8 @@ def read_package(path: Path | str) -> tuple[Package | None, tuple[TableFault, ..
 
     Returns
     -------
-    package : Package or None
-        The rows that could be read; None where campaign.csv gives none.
+    package : Package
+        The rows that could be read; an empty campaign where campaign.csv gives none.
     faults : tuple of TableFault
         All that is wrong.
 
@@ -194,10 +192,7 @@ def read_package(path: Path | str) -> tuple[Package | None, tuple[TableFault, ..
             shutil.rmtree(temporary, ignore_errors=True)
         raise
     if temporary:
-        if package is None:
-            shutil.rmtree(temporary, ignore_errors=True)
-        else:
-            weakref.finalize(package, _remove, temporary, os.getpid())
+        weakref.finalize(package, _remove, temporary, os.getpid())
     return package, faults
 
 
@@ -265,7 +260,7 @@ def _remove(folder: Path, process: int) -> None:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-def _read(source: Path, root: Path) -> tuple[Package | None, tuple[TableFault, ...]]:
+def _read(source: Path, root: Path) -> tuple[Package, tuple[TableFault, ...]]:
     tables = {name: _table(root, name, model) for name, model in TABLES.items()}
     faults = [f for table in tables.values() for f in table.faults]
     campaigns = tables["campaign"].rows
@@ -281,11 +276,10 @@ def _read(source: Path, root: Path) -> tuple[Package | None, tuple[TableFault, .
             )
         )
     faults += faults_of_links(tables)
-    if not campaigns:
-        return None, tuple(faults)
     held: dict[str, Any] = {name: _by_key(model, tables[name]) for name, model in TABLES.items() if name != "campaign"}
     numbers = {name: table.numbers for name, table in tables.items()}
-    return Package(source, root, campaigns[0], row_numbers=numbers, **held), tuple(faults)  # type: ignore[arg-type]
+    campaign = campaigns[0] if campaigns else Campaign(campaign="unreadable", title="unreadable")
+    return Package(source, root, campaign, row_numbers=numbers, **held), tuple(faults)  # type: ignore[arg-type]
 
 
 def _table(root: Path, name: str, model: type[Row]) -> Table[Row]:

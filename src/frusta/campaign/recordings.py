@@ -225,6 +225,27 @@ def fault_of_samples(recording: Recording) -> str | None:
     return None
 
 
+def sounding_s(signal: Recording) -> float:
+    """Return how long a recording sounds on channel 1, s; what is 60 dB below its peak counts as silence.
+
+    Parameters
+    ----------
+    signal : Recording
+        A sweep's file; read in blocks.
+    """
+    step = _BLOCK_SAMPLES
+    first, last = None, 0
+    peak = max(
+        (float(abs(signal.read(start=s, frames=step)).max()) for s in range(0, signal.frames, step)), default=0.0
+    )
+    for start in range(0, signal.frames, step):
+        loud = (abs(signal.read(start=start, frames=step)) > 1e-3 * peak).nonzero()[0]
+        if loud.size:
+            first = start + int(loud[0]) if first is None else first
+            last = start + int(loud[-1])
+    return 0.0 if first is None else (last - first) / signal.sample_rate_hz
+
+
 def _is_flac(start: bytes) -> bool:
     return start[:4] == b"fLaC" or start[:3] == b"ID3"
 

@@ -259,14 +259,27 @@ def _from_detail(model: type[Row], number: int, detail: ErrorDetails) -> TableFa
     return TableFault(model.TABLE, number, column, fault, what, remedy)
 
 
-def _bounds(model: type[Row], column: str) -> str:
-    words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
-    found = [
-        f"{word} {getattr(m, name):g}"
-        for name, word in words.items()
+def bounds_of(model: type[Row], column: str) -> dict[str, float]:
+    """Return the bounds of a column's numbers: ``gt``, ``ge``, ``lt``, ``le``, as far as it has them."""
+    return {
+        name: getattr(m, name)
+        for name in ("gt", "ge", "lt", "le")
         for m in _metadata(model, column)
         if getattr(m, name, None) is not None
-    ]
+    }
+
+
+def words_of(model: type[Row], column: str) -> tuple[str, ...]:
+    """Return the words that a column may hold; none where it may hold any."""
+    for part in _parts(model.model_fields[column].annotation):
+        if typing.get_origin(part) is typing.Literal:
+            return tuple(typing.get_args(part))
+    return ()
+
+
+def _bounds(model: type[Row], column: str) -> str:
+    words = {"gt": "above", "ge": "at least", "lt": "below", "le": "at most"}
+    found = [f"{words[name]} {value:g}" for name, value in bounds_of(model, column).items()]
     return "must be " + (" and ".join(found) if found else "a number")
 
 
