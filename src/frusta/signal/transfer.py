@@ -57,8 +57,7 @@ class Deconvolved:
     @property
     def frequency_hz(self) -> Floats:
         """Frequencies of the spectrum, Hz."""
-        step_hz = self.sample_rate_hz / self.impulse.size
-        return np.asarray(np.arange(self.spectrum.size) * step_hz, dtype=np.float64)
+        return bins_hz(self.impulse.size, self.sample_rate_hz)
 
 
 def taper_band(start_hz: float, stop_hz: float, sample_rate_hz: float) -> Band:
@@ -82,6 +81,11 @@ def band_taper(frequency_hz: Floats, band: Band) -> Floats:
     low = np.clip(np.log(f / band.start_hz) / math.log(band.full_low_hz / band.start_hz), 0.0, 1.0)
     high = np.clip((band.stop_hz - f) / max(band.stop_hz - band.full_high_hz, 1e-9), 0.0, 1.0)
     return np.asarray((0.5 - 0.5 * np.cos(np.pi * low)) * (0.5 - 0.5 * np.cos(np.pi * high)))
+
+
+def bins_hz(size: int, sample_rate_hz: float) -> Floats:
+    """Return the frequencies of a real transform of ``size`` samples, Hz."""
+    return np.asarray(np.arange(size // 2 + 1) * (sample_rate_hz / size), dtype=np.float64)
 
 
 def transform_length(*lengths: int) -> int:
@@ -167,7 +171,7 @@ def deconvolve(
             raise ParameterError(f"{name} must be one channel of finite numbers (got shape {signal.shape})")
     count = samples or transform_length(recording.size, played.size)
     band = band_hz if isinstance(band_hz, Band) else taper_band(band_hz[0], band_hz[1], sample_rate_hz)
-    frequency = np.asarray(np.arange(count // 2 + 1) * (sample_rate_hz / count), dtype=np.float64)
+    frequency = bins_hz(count, sample_rate_hz)
     inverse, taper = inverse_spectrum(fft.rfft(played, count), frequency, band, regularisation)
     spectrum = fft.rfft(recording, count) * inverse
     return Deconvolved(fft.irfft(spectrum, count), spectrum, taper, sample_rate_hz, band)
