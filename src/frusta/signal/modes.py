@@ -18,7 +18,7 @@ Real = NDArray[np.float64]
 DIRECT_S = 0.3e-3  # after the onset the band-limited direct sound still rings: not modal, left out
 REACH_S = 0.2e-3  # a band-limited reflection announces itself this long before it arrives
 LATER_STARTS = (0.0, 0.06, 0.12)  # further starts, shares of the gate: a true pole does not care
-ORDER_STEPS = (-6, -4, -2, 0, 2, 4)  # numbers of poles tried, about the rank that stands over the noise
+ORDER_STEPS = (-2, 0, 2, 4, 6, 8)  # numbers of poles tried, about the rank that stands over the noise
 LOWEST_ORDER, HIGHEST_ORDER = 4, 60
 SHORTEST_RECORD = 48  # samples
 SHARE_OF_RUNS = 0.6  # a pole is believed if found in this share of all runs ...
@@ -101,7 +101,7 @@ def fit_modes(
         Reflection-free seconds after the onset.
     noise : ndarray, shape (m,), optional
         The same response where only noise is (between the harmonics, or late). Default: what precedes the onset by
-        3 ms or more.
+        60 ms or more, or else 3 ms.
     band_hz : tuple of float
         Modes between these are given.
 
@@ -136,7 +136,7 @@ def fit_modes(
     tried = [_try_orders(slower[start:stop], quiet) for start in starts]
     candidates = [_decaying(_continuous(z, rate_hz)) for poles, _ in tried for z in poles]
     groups = _stable(candidates)
-    middle = np.array([complex(np.median(g.real), np.median(g.imag)) for g in groups], dtype=np.complex128)
+    middle = np.array([_middle(g) for g in groups], dtype=np.complex128)
     runs = []
     for start, (poles, _) in zip(starts, tried, strict=True):
         others = _apart_from(_continuous(poles[ORDER_STEPS.index(0)], rate_hz), middle)
@@ -192,8 +192,9 @@ def _thin(signal: Real, sample_rate_hz: float, top_hz: float) -> tuple[Real, flo
 def _noise(impulse: Real, noise: Real | None, sample_rate_hz: float, onset_s: float, top_hz: float) -> Real:
     """Return noise at the slower rate; empty where there is none to be had."""
     if noise is None:
-        last = int((onset_s - 3e-3) * sample_rate_hz)
-        noise = impulse[max(last - int(0.2 * sample_rate_hz), 0) : max(last, 0)]
+        before_s = 60e-3 if onset_s > 120e-3 else 3e-3  # the taper at the low end of the band rings before the onset
+        last = max(int((onset_s - before_s) * sample_rate_hz), 0)
+        noise = impulse[max(last - int(0.2 * sample_rate_hz), 0) : last]
     if noise.size < 4 * SHORTEST_RECORD:
         return np.zeros(0)
     return _thin(noise, sample_rate_hz, top_hz)[0]
@@ -288,23 +289,26 @@ def frequency_and_loss(pole: complex) -> tuple[float, float]:
     return float(np.sqrt(squared.real) / (2.0 * np.pi)), abs(float(squared.imag / squared.real))
 
 
+def _middle(values: Complex) -> complex:
+    return complex(np.median(values.real), np.median(values.imag))
+
+
 def _mode(cluster: Complex, index: int, runs: list[_Run]) -> Mode | None:
     """Turn a group of poles, the ``index``-th of every run, into a mode without prominence; None if it is not one."""
-    pole = complex(np.median(cluster.real), np.median(cluster.imag))
-    frequency_hz, loss_factor = frequency_and_loss(pole)
-    if not 0.0 < loss_factor < HIGHEST_LOSS_FACTOR:
-        return None
+    pole = _middle(cluster)
     noise_real = float(np.median([run.pole_sd[index].real for run in runs]))
     noise_imaginary = float(np.median([run.pole_sd[index].imag for run in runs]))
     if not max(noise_real, noise_imaginary) < NEAR * -pole.real:  # noise alone could have put it there
         return None
-    residue = np.array([run.residue[index] for run in runs])
-    strength = complex(np.median(residue.real), np.median(residue.imag))
-    pairs = [frequency_and_loss(complex(p)) for p in cluster]
-    scatter_hz, scatter_loss = (
-        float(np.sqrt(np.mean((np.array(v) - c) ** 2)))
-        for v, c in zip(zip(*pairs, strict=True), (frequency_hz, loss_factor), strict=True)
-    )
+    refined = np.array([run.pole[index] for run in runs])
+    if abs(_middle(refined) - pole) < NEAR * -pole.real:
+        pole = _middle(refined)
+    frequency_hz, loss_factor = frequency_and_loss(pole)
+    if not 0.0 < loss_factor < HIGHEST_LOSS_FACTOR:
+        return None
+    away = np.array([frequency_and_loss(complex(p)) for p in cluster]) - (frequency_hz, loss_factor)
+    scatter_hz, scatter_loss = np.sqrt(np.mean(away**2, axis=0))
+    strength = _middle(np.array([run.residue[index] for run in runs]))
     return Mode(
         frequency_hz,
         float(np.sqrt(scatter_hz**2 + (noise_imaginary / (2 * np.pi)) ** 2 + (FREQUENCY_FLOOR * frequency_hz) ** 2)),
