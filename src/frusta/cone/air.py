@@ -125,7 +125,8 @@ class ScreenAir:
 def unknown_nodes(mesh: AirMesh, order: int) -> slice:
     """Return the nodes whose pressure jump is not zero by an edge or the axis."""
     start = 0 if (mesh.closed and order == 0) else 1
-    return slice(start, mesh.parameter.size - 1)
+    stop = mesh.parameter.size - (0 if (mesh.closed_at_end and order == 0) else 1)
+    return slice(start, stop)
 
 
 def compute_screen_air(mesh: AirMesh, orders: int, top_wavenumber: float) -> tuple[ScreenAir, ...]:

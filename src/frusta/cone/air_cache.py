@@ -13,17 +13,22 @@ import zipfile
 from collections import OrderedDict
 from contextlib import suppress
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import platformdirs
 
-from frusta.cone.air import ScreenAir, compute_screen_air, unknown_nodes
+from frusta.cone.air import ScreenAir, compute_screen_air
 from frusta.cone.air_mesh import AirMesh
+from frusta.cone.baffle import BaffledAir, compute_baffled_air
 from frusta.cone.entire import EntireMatrix
+
+Mounting = Literal["free", "baffle"]
 
 FORMAT = 1  # raise when the matrices' meaning or accuracy changes
 DEFAULT_TOP_WAVENUMBER = 2.0 * np.pi * 22e3 / 340.0  # 22 kHz in cool air
 _MEMORY_ENTRIES = 64
+_ORDERS_TOGETHER = 5
 _DISK_BYTES = 400_000_000
 
 _memory: OrderedDict[str, ScreenAir] = OrderedDict()
@@ -33,6 +38,7 @@ def screen_air(
     mesh: AirMesh,
     order: int = 0,
     *,
+    mounting: Mounting = "free",
     top_wavenumber: float = DEFAULT_TOP_WAVENUMBER,
     folder: Path | None = None,
 ) -> ScreenAir:
@@ -44,6 +50,8 @@ def screen_air(
         The meridian.
     order : int
         Fourier order n ≥ 0.
+    mounting : {"free", "baffle"}
+        No baffle, or sealed at the rim into an infinite one (then a `BaffledAir`).
     top_wavenumber : float
         Largest k needed, 1/m; rounded up in k·scale to a multiple of 2.
     folder : Path, optional
@@ -55,21 +63,32 @@ def screen_air(
     ScreenAir
     """
     top = 2.0 * np.ceil(0.5 * top_wavenumber * mesh.scale_m) / mesh.scale_m
-    key = _key(mesh, order, top)
+    key = _key(mesh, order, top, mounting)
     kept = _memory.get(key)
     matrix = kept.matrix if kept is not None else None
     if matrix is None:
         path = (folder or cache_folder()) / f"{key}.npz"
-        matrix = _read(path, mesh, order)
+        matrix = _read(path)
         if matrix is None:
-            matrix = compute_screen_air(mesh, order + 1, top)[order].matrix
-            _write(path, matrix)
-    air = ScreenAir(mesh, order, matrix)
+            matrix = _compute_and_keep(mesh, order, top, mounting, path.parent)
+    air = BaffledAir(mesh, order, matrix) if mounting == "baffle" else ScreenAir(mesh, order, matrix)
     _memory[key] = air
     _memory.move_to_end(key)
     while len(_memory) > _MEMORY_ENTRIES:
         _memory.popitem(last=False)
     return air
+
+
+def _compute_and_keep(mesh: AirMesh, order: int, top: float, mounting: Mounting, folder: Path) -> EntireMatrix:
+    """Compute; whoever asks for one order n > 0 will ask for the others, which cost little more."""
+    if mounting == "baffle":
+        matrix = compute_baffled_air(mesh, order, top).matrix
+        _write(folder / f"{_key(mesh, order, top, mounting)}.npz", matrix)
+        return matrix
+    computed = compute_screen_air(mesh, 1 if order == 0 else max(order + 1, _ORDERS_TOGETHER), top)
+    for air in computed:
+        _write(folder / f"{_key(mesh, air.order, top, mounting)}.npz", air.matrix)
+    return computed[order].matrix
 
 
 def cache_folder() -> Path:
@@ -83,24 +102,22 @@ def forget() -> None:
     _memory.clear()
 
 
-def _key(mesh: AirMesh, order: int, top: float) -> str:
+def _key(mesh: AirMesh, order: int, top: float, mounting: Mounting) -> str:
     scale = mesh.scale_m
     shape = np.round(np.stack([mesh.radius_m, mesh.height_m - mesh.height_m[0]]) / scale, 10) + 0.0
     digest = hashlib.sha256(np.ascontiguousarray(shape, dtype="<f8").tobytes())
-    digest.update(f"{FORMAT} {order} {round(top * scale)}".encode())
+    digest.update(f"{FORMAT} {mounting} {order} {round(top * scale)}".encode())
     return digest.hexdigest()[:32]
 
 
-def _read(path: Path, mesh: AirMesh, order: int) -> EntireMatrix | None:
-    keep = unknown_nodes(mesh, order)
-    size = keep.stop - keep.start
+def _read(path: Path) -> EntireMatrix | None:
     try:
-        with np.load(path, allow_pickle=False) as stored:
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as stored:
             matrix = EntireMatrix(float(stored["top"]), stored["even"], stored["odd"])
     except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
         return None
     good = matrix.even.ndim == 3 and matrix.even.shape == matrix.odd.shape
-    return matrix if good and matrix.even.shape[1:] == (size, size) else None
+    return matrix if good and np.all(np.isfinite(matrix.even)) else None
 
 
 def _write(path: Path, matrix: EntireMatrix) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +24,7 @@ class AirMesh:
     parameter : ndarray, shape (nodes,)
         The meridian's own parameter u at the nodes, rising; elements are traversed linearly in u.
     radius_m, height_m : ndarray, shape (nodes,)
-        Mid-surface, m. ``radius_m[0] == 0`` closes the shell at the axis.
+        Mid-surface, m. A radius of 0 at an end closes the shell at the axis there.
     """
 
     parameter: FloatArray
@@ -39,13 +40,18 @@ class AirMesh:
             )
         if np.any(np.diff(self.parameter) <= 0.0):
             raise ParameterError("parameter must rise from node to node; sort the nodes from neck to rim")
-        if np.any(self.radius_m[1:] <= 0.0) or self.radius_m[0] < 0.0:
-            raise ParameterError("radius_m must be positive (the first node may lie on the axis, at 0)")
+        if np.any(self.radius_m[1:-1] <= 0.0) or np.any(self.radius_m < 0.0):
+            raise ParameterError("radius_m must be positive (the first and last node may lie on the axis, at 0)")
 
     @property
     def closed(self) -> bool:
         """Whether the shell is closed at the axis."""
         return bool(self.radius_m[0] == 0.0)
+
+    @property
+    def closed_at_end(self) -> bool:
+        """Whether the last node lies on the axis too: a shell all round, such as a sphere."""
+        return bool(self.radius_m[-1] == 0.0)
 
     @property
     def scale_m(self) -> float:
@@ -120,10 +126,10 @@ def air_mesh(curve: Curve, *, elements: int = 56, breaks: Sequence[float] = (), 
         raise ParameterError(f"breaks must lie strictly between 0 and 1, without repeats (got {list(breaks)})")
     radius, _ = curve(np.array([0.0]))
     start_free = bool(radius[0] > 0.0)
-    lengths = [_length(curve, a, b) for a, b in zip(ends[:-1], ends[1:], strict=True)]
+    lengths = [_length(curve, a, b) for a, b in pairwise(ends)]
     pieces = []
     last = len(lengths) - 1
-    for i, (a, b) in enumerate(zip(ends[:-1], ends[1:], strict=True)):
+    for i, (a, b) in enumerate(pairwise(ends)):
         count = max(4, round(elements * lengths[i] / sum(lengths)))
         piece = graded_parameter(count, start_free=start_free and i == 0, stop_free=i == last, power=power)
         pieces.append(a + (b - a) * (piece if i == 0 else piece[1:]))

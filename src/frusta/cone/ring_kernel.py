@@ -93,6 +93,33 @@ def static_rings(
     return np.asarray(toroidal_functions(gap / (2.0 * product), orders) / (2.0 * np.pi * np.sqrt(product)))
 
 
+def static_ring_slopes(
+    radius: FloatArray,
+    height: FloatArray,
+    source_radius: FloatArray,
+    source_height: FloatArray,
+    normal_r: FloatArray,
+    normal_z: FloatArray,
+    order: int,
+) -> FloatArray:
+    """Return the derivative of the static ``G_m`` along the source's normal, 1/(length²).
+
+    Parameters as in `static_rings`, with the source's unit normal; ``order`` is m.
+    Uses ``(χ² − 1) Q'_ν = (ν + 1)(Q_{ν+1} − χ Q_ν)`` (DLMF 14.10.5, from memory; held against mpmath).
+    """
+    product = radius * source_radius
+    rise = source_height - height
+    gap = (source_radius - radius) ** 2 + rise**2
+    excess = gap / (2.0 * product)
+    rings = toroidal_functions(excess, order + 2)
+    same, above = rings[order], rings[order + 1]
+    slope = (order + 0.5) * (above - (1.0 + excess) * same) / (excess * (2.0 + excess))
+    along_r = ((source_radius - radius) * (source_radius + radius) - rise**2) / (2.0 * product * source_radius)
+    along_z = rise / product
+    total = slope * (normal_r * along_r + normal_z * along_z) - same * normal_r / (2.0 * source_radius)
+    return np.asarray(total / (2.0 * np.pi * np.sqrt(product)))
+
+
 @lru_cache(maxsize=16)
 def azimuth_rule(points: int) -> tuple[FloatArray, FloatArray]:
     """Return angles in (0, π) and weights that gather towards 0, where rings come close.
@@ -142,3 +169,31 @@ def dynamic_rings(distance: FloatArray, wavenumber: float, table: FloatArray) ->
     sine = np.sin(half)
     scaled = -2.0 * sine / distance
     return np.asarray((scaled * sine) @ table), np.asarray((scaled * np.cos(half)) @ table)
+
+
+def dynamic_ring_slopes(
+    distance: FloatArray, projection: FloatArray, wavenumber: float, weight: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return what the wavenumber adds to the slope of ``G_m`` along the source's normal.
+
+    Parameters
+    ----------
+    distance, projection : ndarray, shape (..., angles)
+        R, and n'·(source − place).
+    wavenumber : float
+        Real.
+    weight : ndarray, shape (angles,)
+        ``weight·cos(mΔ)/(2π)``.
+
+    Returns
+    -------
+    tuple of two ndarrays, shape (...)
+        Real and imaginary part of the azimuth integral of ``−[(1 + jkR)e^{-jkR} − 1] n'·(y − x)/R³``.
+    """
+    x = wavenumber * distance
+    sine, cosine = np.sin(x), np.cos(x)
+    real = -(x * sine - 2.0 * np.sin(0.5 * x) ** 2)
+    series = x**3 * (1.0 / 3.0 - x**2 * (1.0 / 30.0 - x**2 / 840.0))
+    imaginary = np.where(x < 0.1, series, sine - x * cosine)
+    scaled = projection / distance**3 * weight
+    return np.asarray(np.sum(real * scaled, axis=-1)), np.asarray(np.sum(imaginary * scaled, axis=-1))
