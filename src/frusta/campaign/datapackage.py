@@ -31,17 +31,15 @@ _MEDIA = {
 _TYPES = {"number": "number", "whole": "integer", "word": "string", "slug": "string", "text": "string"}
 
 
-def describe(campaign: Campaign, root: Path, files: Sequence[str]) -> bytes:
+def describe(campaign: Campaign, files: Mapping[str, bytes | Path]) -> bytes:
     """Return datapackage.json for the files of a package; the same files give the same bytes.
 
     Parameters
     ----------
     campaign : Campaign
         Gives name, title, description and licence.
-    root : Path
-        The folder that holds the files.
-    files : sequence of str
-        Paths within it, tables included.
+    files : mapping of str to bytes or Path
+        Path within the package to its content or where that lies, tables included.
     """
     document: dict[str, Any] = {"$schema": SCHEMA, "name": campaign.campaign, "title": campaign.title}
     if campaign.question:
@@ -49,7 +47,7 @@ def describe(campaign: Campaign, root: Path, files: Sequence[str]) -> bytes:
     if campaign.licence:
         document["licenses"] = [{"name": campaign.licence}]
     names: set[str] = set()
-    document["resources"] = [_resource(root, file, names) for file in files]
+    document["resources"] = [_resource(file, content, names) for file, content in files.items()]
     return (json.dumps(document, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
 
 
@@ -125,18 +123,19 @@ def _field(model: type[Row], name: str) -> dict[str, Any]:
     return field
 
 
-def _resource(root: Path, file: str, names: set[str]) -> dict[str, Any]:
-    path = root / file
+def _resource(file: str, content: bytes | Path, names: set[str]) -> dict[str, Any]:
     stem, suffix = Path(file).stem.lower(), Path(file).suffix.lower()
     name = _unused(re.sub(r"[^a-z0-9._-]+", "-", stem).strip("-._") or "file", names)
     resource: dict[str, Any] = {"name": name, "path": file}
-    if "/" not in file and suffix == ".csv" and stem in TABLES:
-        header = read_raw(stem, path.read_bytes(), tuple(TABLES[stem].model_fields)).header
+    if isinstance(content, bytes) and "/" not in file and suffix == ".csv" and stem in TABLES:
+        header = read_raw(stem, content, tuple(TABLES[stem].model_fields)).header
         resource |= {"type": "table", "format": "csv", "mediatype": "text/csv", "encoding": "utf-8"}
         resource["schema"] = schema_of(TABLES[stem], header)
     else:
         resource |= {"format": suffix[1:] or "file", "mediatype": _MEDIA.get(suffix, "application/octet-stream")}
-    return resource | {"bytes": path.stat().st_size, "hash": f"sha256:{digest(path)}"}
+    if isinstance(content, bytes):
+        return resource | {"bytes": len(content), "hash": f"sha256:{hashlib.sha256(content).hexdigest()}"}
+    return resource | {"bytes": content.stat().st_size, "hash": f"sha256:{digest(content)}"}
 
 
 def _unused(name: str, names: set[str]) -> str:

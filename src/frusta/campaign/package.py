@@ -11,7 +11,7 @@ import weakref
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from pathlib import Path, PurePosixPath
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from frusta.campaign import recordings
 from frusta.campaign.archive import root_within, unpack
@@ -278,8 +278,8 @@ def _read(source: Path, root: Path) -> tuple[Package, tuple[TableFault, ...]]:
     faults += faults_of_links(tables)
     held: dict[str, Any] = {name: _by_key(model, tables[name]) for name, model in TABLES.items() if name != "campaign"}
     numbers = {name: table.numbers for name, table in tables.items()}
-    campaign = campaigns[0] if campaigns else Campaign(campaign="unreadable", title="unreadable")
-    return Package(source, root, campaign, row_numbers=numbers, **held), tuple(faults)  # type: ignore[arg-type]
+    campaign = cast("Campaign", campaigns[0]) if campaigns else Campaign(campaign="unreadable", title="unreadable")
+    return Package(source, root, campaign, row_numbers=numbers, **held), tuple(faults)
 
 
 def _table(root: Path, name: str, model: type[Row]) -> Table[Row]:

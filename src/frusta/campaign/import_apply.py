@@ -1,0 +1,78 @@
+"""Carry out the plan of an import: copy the files, append the rows, or leave the package as it was."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import BinaryIO
+
+from frusta.campaign.appending import with_rows
+from frusta.campaign.atomic import write_atomically
+from frusta.campaign.import_plan import ImportPlan
+from frusta.errors import FrustaError, PackageError
+
+
+def apply_import(plan: ImportPlan) -> list[str]:
+    """Carry out a plan: copy the files, append the rows.
+
+    Parameters
+    ----------
+    plan : ImportPlan
+        Without open questions.
+
+    Returns
+    -------
+    list of str
+        Keys of the new takes.
+
+    Raises
+    ------
+    PackageError
+        If questions are open.
+    OutputError
+        If something cannot be written, or is already there; the package is then as it was.
+    """
+    if plan.questions:
+        first = next(item for item in plan.items if item.questions)
+        more = len(plan.questions) - 1
+        others = f" ({more} more question{'s' if more > 1 else ''})" if more else ""
+        raise PackageError(f"{first.source}: {first.questions[0]}{others}")
+    items = [item for item in plan.items if not item.already]
+    made: list[Path] = []
+    before: dict[Path, bytes | None] = {}
+    try:
+        for item in ([plan.signal] if plan.signal and not plan.signal.already else []) + items:
+            target = plan.into / item.target
+            write_atomically(target, _copier(item.source), overwrite=False)
+            made.append(target)
+        if plan.signal and not plan.signal.already:
+            _append(plan.into, "sweeps", [plan.signal.row], before)
+        if items:
+            _append(plan.into, "takes", [item.row for item in items], before)
+    except (FrustaError, KeyboardInterrupt):
+        for target in made:
+            target.unlink(missing_ok=True)
+        for table, data in before.items():
+            if data is None:
+                table.unlink(missing_ok=True)
+            else:
+                write_atomically(table, data)
+        raise
+    return [item.row["take"] for item in items]
+
+
+def _append(root: Path, table: str, rows: Sequence[dict[str, str]], before: dict[Path, bytes | None]) -> None:
+    path = root / f"{table}.csv"
+    data = with_rows(root, table, rows)
+    old = path.read_bytes() if path.exists() else None
+    write_atomically(path, data)
+    before[path] = old
+
+
+def _copier(source: Path) -> Callable[[BinaryIO], None]:
+    def copy(target: BinaryIO) -> None:
+        with source.open("rb") as file:
+            shutil.copyfileobj(file, target, 2**20)
+
+    return copy
