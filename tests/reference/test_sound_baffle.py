@@ -116,13 +116,20 @@ def test_far_field_carries_the_power(neck: float, order: int) -> None:
         assert far_power(air, ka, unknowns, 1.0) == pytest.approx(given, rel=1e-4)
 
 
-def sphere_series(ka: float, terms: int = 60) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+def sphere_series(terms: int = 60) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     """Legendre coefficients of |cos θ| and their degrees (even ones)."""
     node, weight = np.polynomial.legendre.leggauss(400)
     half = 0.5 * (node + 1.0)
     degrees = np.arange(0, 2 * terms, 2)
     table = np.polynomial.legendre.legvander(half, int(degrees[-1]))[:, ::2]
     return (2 * degrees + 1) * ((0.5 * weight * half) @ table), degrees
+
+
+def closed_cavity_reactance(ka: float) -> float:
+    """Outward velocity |cos θ| from inside: p(a) = −jρc Σ c_l j_l/j_l' P_l; force on the dome = ∫ p |cos θ|."""
+    coefficient, degree = sphere_series()
+    ratio = spherical_jn(degree, ka) / spherical_jn(degree, ka, derivative=True)
+    return float(np.sum(coefficient**2 / (2 * degree + 1) * ratio)) * 2.0
 
 
 # exact series (image sphere, radial velocity u|cos θ|), CHECKS; R, X over ρc·πa²; axis in dB re flat piston
@@ -153,13 +160,11 @@ def test_convex_hemisphere_in_a_baffle(
     load = dome.coupling(dome.points.normal_z)[:cone]
     jump = np.linalg.solve(dome.operator(ka)[:cone, :cone], load) * 1j * ka
     total = jump @ load / np.pi
-    coefficient, degree = sphere_series(ka)
-    # outward velocity |cos θ|: p(a) = −jρc Σ c_l j_l/j_l' P_l, force on the dome = ∫ p |cos θ|
-    ratio = spherical_jn(degree, ka) / spherical_jn(degree, ka, derivative=True)
-    inside = float(np.sum(coefficient**2 / (2 * degree + 1) * ratio)) * 2.0
+    inside = closed_cavity_reactance(ka)
+    # near a resonance of the cavity the polygon's radius, uncertain by 4e-4, moves what is taken off
+    slack = abs(closed_cavity_reactance(1.0004 * ka) - inside)
     assert total.real == pytest.approx(resistance, rel=0.005)
-    # a difference of large reactances at high ka: 0.3 % of the larger
-    assert total.imag - inside == pytest.approx(reactance, rel=0.01, abs=0.003 * abs(inside))
+    assert total.imag - inside == pytest.approx(reactance, rel=0.01, abs=slack)
     rows = double_layer_far_rows(dome, ka, np.array([np.pi])) + double_layer_far_rows(
         dome, ka, np.array([np.pi]), image=True
     )
@@ -170,7 +175,7 @@ def test_convex_hemisphere_in_a_baffle(
 def test_hemisphere_series_reproduces_its_own_table() -> None:
     # the oracle above, recomputed: exterior series with h_l = j_l − j y_l
     for ka, resistance, reactance, _ in HEMISPHERE:
-        coefficient, degree = sphere_series(ka, 20)
+        coefficient, degree = sphere_series(20)
         outgoing = spherical_jn(degree, ka) - 1j * spherical_yn(degree, ka)
         slope = spherical_jn(degree, ka, derivative=True) - 1j * spherical_yn(degree, ka, derivative=True)
         z = -1j * np.sum(coefficient**2 / (2 * degree + 1) * outgoing / slope) * 2.0
