@@ -89,7 +89,8 @@ class Harmonics:
     def columns(self) -> dict[str, Floats]:
         """Return h2_db ... buzz_db, their ``_noise_db`` and ``_input_db``, dB re the fundamental.
 
-        The fundamental is that at the drive frequency. Noise is contained in the curves as measured; they merge into their floors. NaN where not readable.
+        The fundamental is that at the drive frequency. Noise is contained in the curves as measured; they merge
+        into their floors. NaN where not readable.
         """
         named = {f"h{c.orders[0]}": c for c in self.curves} | {"buzz": self.buzz}
         columns: dict[str, Floats] = {}

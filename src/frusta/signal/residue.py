@@ -1,0 +1,125 @@
+"""What neither the linear response nor the harmonics explain of a recording, whitened and laid out in time.
+
+A good take leaves nothing but steady noise. A lost sample leaves a needle at the moment it was lost, a slammed door
+a thick one: both are found here long before they show in the response.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft, ndimage
+
+from frusta.signal.transfer import Deconvolved
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+
+BLOCK_S = 128 / 48000
+BASELINE_S = 1.0
+BEFORE_S, AFTER_S = 0.03, 0.17
+"""What of the linear response counts as explained, s round the direct sound."""
+
+HIGHEST_ORDER = 20
+LINE_LIMIT = 3.0
+"""Spectral lines (hum) are held to this many times the noise round them, so that they do not hide what happens."""
+
+
+@dataclass(frozen=True)
+class Residue:
+    """The whitened rest of a recording.
+
+    Attributes
+    ----------
+    signal : ndarray, shape (n,)
+        In the recording's time.
+    ratio : ndarray, shape (blocks,)
+        Power of each block over the running median of its surroundings.
+    block : int
+        Samples a block.
+    sample_rate_hz : float
+        Hz.
+    """
+
+    signal: Floats
+    ratio: Floats
+    block: int
+    sample_rate_hz: float
+
+
+def residue(deconvolved: Deconvolved, played: Complexes, onset: int, rate_s: float | None, samples: int) -> Residue:
+    """Return what linear response and harmonics leave unexplained, whitened, over the time of the recording.
+
+    Parameters
+    ----------
+    deconvolved : Deconvolved
+        The whole periodic response.
+    played : ndarray, shape (n // 2 + 1,)
+        Spectrum of what was played, at the same transform length; only its phase is used.
+    onset : int
+        Index of the direct sound in the impulse response.
+    rate_s : float or None
+        Rate of an exponential sweep, s; None if it is another signal (then harmonics are not taken out).
+    samples : int
+        Length of the recording, samples.
+
+    Returns
+    -------
+    Residue
+    """
+    n, rate = deconvolved.impulse.size, deconvolved.sample_rate_hz
+    rest = deconvolved.impulse.copy()
+    _take_out(rest, onset, 0.0, BEFORE_S, AFTER_S, rate)
+    for order in range(2, HIGHEST_ORDER + 1) if rate_s else ():
+        spacing_s = (rate_s or 0.0) * math.log(order / (order - 1))
+        _take_out(rest, onset, -(rate_s or 0.0) * math.log(order), 0.005, min(0.05, spacing_s / 2), rate)
+    spectrum = fft.rfft(rest)
+    white = _whiten(spectrum, deconvolved)
+    magnitude = np.abs(played)
+    white *= played / np.where(magnitude > 0.0, magnitude, 1.0)
+    signal = np.asarray(fft.irfft(white, n))[:samples]
+    block = max(16, round(BLOCK_S * rate))
+    count = signal.size // block
+    power = (signal[: count * block].reshape(count, block) ** 2).mean(axis=1)
+    size = min(count, round(BASELINE_S / BLOCK_S) | 1)
+    # A coarse running median is enough: one value in eight, each itself the median of its neighbours.
+    base = ndimage.median_filter(power[::8], max(3, size // 8), mode="nearest")
+    base = np.interp(np.arange(count), np.arange(0, count, 8), base)
+    # Where a recorder has suppressed noise the surroundings are empty; the take's own median then is the measure.
+    floor = np.maximum(base, 0.1 * float(np.median(power)) + 1e-300)
+    return Residue(signal, power / floor, block, rate)
+
+
+def _take_out(rest: Floats, onset: int, centre_s: float, before_s: float, after_s: float, rate: float) -> None:
+    start = onset + round((centre_s - before_s) * rate)
+    size = max(round((before_s + after_s) * rate), 8)
+    edge = max(2, min(round(0.005 * rate), size // 3))
+    keep = np.zeros(size)
+    fade = 0.5 + 0.5 * np.cos(np.pi * (np.arange(edge) + 0.5) / edge)
+    keep[:edge], keep[-edge:] = fade, fade[::-1]
+    rest[(start + np.arange(size)) % rest.size] *= keep
+
+
+def _whiten(spectrum: Complexes, deconvolved: Deconvolved) -> Complexes:
+    """Divide by the median noise of sixth-octave bands, inside the band."""
+    n, rate = deconvolved.impulse.size, deconvolved.sample_rate_hz
+    low_hz = deconvolved.band.full_low_hz
+    high_hz = min(1.1 * deconvolved.band.full_high_hz, 0.98 * deconvolved.band.stop_hz)
+    edges = np.geomspace(low_hz, high_hz, max(8, round(4 * math.log2(high_hz / low_hz))))
+    index = np.ceil(edges * n / rate).astype(np.int64)
+    first, last = int(index[0]), int(index[-1])
+    power = spectrum.real[first:last] ** 2 + spectrum.imag[first:last] ** 2
+    pairs = zip(index[:-1] - first, index[1:] - first, strict=True)
+    # at most some 500 bins a band: a median of more is no better known
+    median = np.array([np.median(power[a : max(b, a + 1) : max(1, (b - a) // 500)]) for a, b in pairs])
+    log_middle = 0.5 * (np.log(edges[1:]) + np.log(edges[:-1]))
+    log_bins = np.log(np.arange(first, last) * (rate / n))
+    noise = np.exp(np.interp(log_bins, log_middle, np.log(np.maximum(median / math.log(2.0), 1e-300))))
+    ratio = np.sqrt(power / noise)
+    white = np.zeros(spectrum.size, dtype=np.complex128)
+    # lines only: where single bins stand out. A burst lifts all bins alike and with them the median.
+    white[first:last] = spectrum[first:last] / (np.sqrt(noise) * np.maximum(1.0, ratio / LINE_LIMIT))
+    return white

@@ -1,0 +1,229 @@
+"""Sudden events of a take: lost samples and bursts, told apart by what they leave."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+from scipy.signal import czt
+
+from frusta.signal.fault import Fault, SweepPlace, place_in_words
+from frusta.signal.residue import Residue
+from frusta.signal.transfer import Deconvolved
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+
+NOTICED = 8.0
+"""Power of a block over its surroundings from which it is an event. A block of 128 samples of steady noise reaches 2.6
+at most in a hundred takes; the margin is for rooms that are not that steady."""
+
+JOINED_S = 0.03
+ISOLATED_SHARE = 0.25
+"""If more of the sweep than this stands out it is no event but the way the take sounds."""
+
+LONGEST_SLIP_S = 0.03
+"""Longer ones show in the arrivals of whole bands."""
+
+FEW_SLIPS = 32
+NEAREST_TAIL_S = 0.06
+SLIP_GAIN = 0.5
+"""Share of the tail's energy that must vanish when a slip is undone."""
+
+
+@dataclass(frozen=True)
+class Event:
+    """A stretch of the recording that stands out: first and last block's times (s), peak and summed excess."""
+
+    begin_s: float
+    end_s: float
+    peak: float
+    peak_s: float
+    excess: float
+
+
+def find_events(rest: Residue, from_s: float, to_s: float) -> tuple[Event, ...]:
+    """Return the stretches of the residue that stand out between two times.
+
+    Parameters
+    ----------
+    rest : Residue
+        From `frusta.signal.residue.residue`.
+    from_s, to_s : float
+        The sounding part, s of the recording.
+
+    Returns
+    -------
+    tuple of Event
+        In time order.
+    """
+    step_s = rest.block / rest.sample_rate_hz
+    first, last = max(0, round(from_s / step_s)), min(rest.ratio.size, round(to_s / step_s))
+    ratio = rest.ratio[first:last]
+    over = np.flatnonzero(ratio > NOTICED / 2)
+    if over.size == 0 or not (ratio > NOTICED).any():
+        return ()
+    groups = np.split(over, np.flatnonzero(np.diff(over) > round(JOINED_S / step_s)) + 1)
+    events = []
+    for g in groups:
+        part = ratio[g[0] : g[-1] + 1]
+        if part.max() > NOTICED:
+            peak_s = (first + g[0] + int(np.argmax(part)) + 0.5) * step_s
+            excess = float(np.sum(part - 1.0))
+            events.append(
+                Event((first + g[0]) * step_s, (first + g[-1] + 1) * step_s, float(part.max()), peak_s, excess)
+            )
+    return tuple(events)
+
+
+def judge_events(
+    rest: Residue, deconvolved: Deconvolved, sweep: SweepPlace, onset: int, events: tuple[Event, ...]
+) -> tuple[Fault, ...]:
+    """Return the faults behind events: dropout (samples lost or inserted, a block replaced) or burst.
+
+    Parameters
+    ----------
+    rest : Residue
+        Where the events were found.
+    deconvolved : Deconvolved
+        The whole periodic response.
+    sweep : SweepPlace
+        Where the sweep stands in what was played.
+    onset : int
+        Index of the direct sound in the response.
+    events : tuple of Event
+        From `find_events`.
+
+    Returns
+    -------
+    tuple of Fault
+        Dropouts first; at most one burst, the strongest.
+    """
+    lag_s = onset / deconvolved.sample_rate_hz
+    blocks = max((sweep.end_s - sweep.begin_s) * rest.sample_rate_hz / rest.block, 1.0)
+    standing_out = sum(e.end_s - e.begin_s for e in events) / max(sweep.end_s - sweep.begin_s, 1e-9)
+    if standing_out > ISOLATED_SHARE:
+        return (
+            Fault(
+                "noisy",
+                f"from {events[0].begin_s:.2f} to {events[-1].end_s:.2f} s, again and again",
+                "something rattles or the room is not quiet: listen to the take, fasten what is loose, sweep again",
+                "look",
+                events[0].begin_s,
+            ),
+        )
+    dropouts, bursts = [], []
+    for event in sorted(events, key=lambda e: -e.peak)[:3]:
+        frequency = sweep.frequency_at(event.peak_s - lag_s)
+        slip = None if frequency is None else find_slip(deconvolved, onset, sweep, event.peak_s, frequency)
+        place = place_in_words(event.peak_s, frequency)
+        todo = "use a larger buffer, stop other programs, then sweep again"
+        if slip:
+            word = "lost" if slip > 0 else "inserted"
+            where = f"{abs(slip)} sample{'s' if abs(slip) > 1 else ''} {word} {place}"
+            dropouts.append(Fault("dropout", where, todo, "repeat", event.peak_s, frequency))
+        elif frequency is not None and _follows_sweep(rest, event, frequency):
+            dropouts.append(Fault("dropout", f"the sound breaks off {place}", todo, "repeat", event.peak_s, frequency))
+        else:
+            bursts.append((event, frequency))
+    faults = sorted(dropouts, key=lambda d: d.time_s or 0.0)
+    if bursts:
+        event, frequency = max(bursts, key=lambda b: b[0].excess)
+        total = sum(b[0].excess for b in bursts)
+        # As much energy as all the noise of the sweep: the floor of every figure rises by 3 dB or more.
+        harmful = total > blocks
+        where = f"{place_in_words(event.peak_s, frequency)}, {max(1.0, 1e3 * (event.end_s - event.begin_s)):.0f} ms long"
+        todo = "a door, a voice or a click fell into the sweep: wait for quiet and sweep again"
+        if not harmful:
+            todo = "a short noise fell into the sweep, too weak to matter much: sweep again if in doubt"
+        faults.append(Fault("burst", where, todo, "repeat" if harmful else "look", event.peak_s, frequency))
+    return tuple(faults)
+
+
+def _follows_sweep(rest: Residue, event: Event, frequency_hz: float) -> bool:
+    """Whether the event's sound is confined to the frequency that was being swept: then it is the sweep itself."""
+    rate = rest.sample_rate_hz
+    margin = max(event.end_s - event.begin_s, 4.0 / frequency_hz)
+    first = max(0, round((event.begin_s - 0.2 * margin) * rate))
+    part = rest.signal[first : round((event.end_s + 0.2 * margin) * rate)]
+    if part.size < 32:
+        return False
+    size = fft.next_fast_len(max(2 * part.size, 4096), real=True)
+    spectrum = fft.rfft(part * np.hanning(part.size), size)
+    power = spectrum.real**2 + spectrum.imag**2
+    f = np.arange(power.size) * (rate / size)
+    near = (f > frequency_hz / 1.4) & (f < 1.4 * frequency_hz)
+    return bool(power[near].sum() > 0.7 * power.sum())
+
+
+def find_slip(
+    deconvolved: Deconvolved, onset: int, sweep: SweepPlace, time_s: float, frequency_hz: float
+) -> int | None:
+    """Return how many samples were lost (> 0) or inserted (< 0) at a moment of the sweep, or None if none were.
+
+    Parameters
+    ----------
+    deconvolved : Deconvolved
+        The whole periodic response.
+    onset : int
+        Index of the direct sound.
+    sweep : SweepPlace
+        Where the sweep stands; must be exponential.
+    time_s : float
+        When, s of the recording.
+    frequency_hz : float
+        Frequency swept then, Hz.
+
+    Returns
+    -------
+    int or None
+
+    Notes
+    -----
+    After a slip of N samples the response of all higher frequencies is earlier by N samples: the spectrum breaks at the
+    frequency swept at that moment, and the impulse response gets a long tail. Split the spectrum there, shift the upper
+    part by N, and see at which N the tail is least.
+    """
+    rate, n = deconvolved.sample_rate_hz, deconvolved.impulse.size
+    step_hz = rate / n
+    half_hz = max(0.2 * frequency_hz, 40.0)
+    first = max(1, math.ceil((frequency_hz - half_hz) / step_hz))
+    last = min(deconvolved.spectrum.size, math.ceil((frequency_hz + half_hz) / step_hz))
+    f = np.arange(first, last) * step_hz
+    band = deconvolved.spectrum[first:last] * np.exp(2j * np.pi * f * (onset / rate)) * np.hanning(last - first)
+    size = fft.next_fast_len(band.size)
+    lag_s = np.fft.fftfreq(size, 1.0) / step_hz
+    # nearer than this lies the response itself, farther than that a harmonic
+    tail = (np.abs(lag_s) > NEAREST_TAIL_S) & (np.abs(lag_s) < min(0.5, 0.5 * (sweep.rate_s or 1.0)))
+
+    def energy(split_hz: float, slips: NDArray[np.int64]) -> Floats:
+        turned = np.exp(-2j * np.pi * f[None, :] * (slips[:, None] / rate))
+        parts = fft.ifft(np.where(f > split_hz, turned, 1.0) * band, size, axis=-1)[:, tail]
+        return np.asarray(np.sum(parts.real**2 + parts.imag**2, axis=-1))
+
+    none = np.zeros(1, dtype=np.int64)
+    best_share, best_slip = 1.0, 0
+    for shift_s in np.linspace(-0.003, 0.003, 7):
+        split = sweep.frequency_at(time_s + shift_s - onset / rate) or frequency_hz
+        as_is = float(energy(split, none)[0])
+        coarse = _coarse_slip(band, f, split, tail, size, rate)
+        tried = np.unique(np.concatenate([np.arange(-FEW_SLIPS, FEW_SLIPS + 1), coarse + np.arange(-6, 7)]))
+        energies = energy(split, tried)
+        at = int(np.argmin(energies))
+        if energies[at] < best_share * as_is:
+            best_share, best_slip = float(energies[at]) / max(as_is, 1e-300), int(tried[at])
+    return best_slip if best_slip != 0 and best_share < SLIP_GAIN else None
+
+
+def _coarse_slip(band: Complexes, f: Floats, split_hz: float, tail: NDArray[np.bool_], size: int, rate: float) -> int:
+    """Slip at which the tail of the lower part and the upper part are most nearly opposite; good for long slips."""
+    low = np.where(f < split_hz, band, 0.0)
+    tail_low = fft.fft(np.where(tail, fft.ifft(low, size), 0.0))[: band.size]
+    longest = round(LONGEST_SLIP_S * rate)
+    slips = np.arange(-longest, longest + 1)
+    product = tail_low.conj() * (band - low) * np.exp(2j * np.pi * (f - f[0]) * (longest / rate))
+    sums = czt(product, slips.size, np.exp(-2j * np.pi * (f[1] - f[0]) / rate)) * np.exp(-2j * np.pi * f[0] * slips / rate)
+    return int(slips[np.argmin(np.real(sums))])

@@ -1,0 +1,168 @@
+"""Is the whole sweep there, the right one, unbroken and where it should be?"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from frusta.signal.band_arrivals import BandArrivals
+from frusta.signal.fault import Fault, SweepPlace, place_in_words
+
+Floats = NDArray[np.float64]
+
+HEARD_SHARE = 0.25
+STEADY_DB = 6.0
+"""Noise in 50 ms blocks varies by less (5th to 95th percentile), a sweep through anything, speech or music by more."""
+
+QUIET_DBFS = -50.0
+FIRM_HZ = 150.0
+"""Below, a band's cell is too long to time an arrival within 30 ms."""
+
+SPREAD_S = 0.02
+CLOCK_SHARE = 0.01
+"""Crystals differ by 200 ppm at most, sample-rate conversion by 0.1 %; from 1 % on it is another sweep."""
+
+MISSING_S = 0.05
+
+
+@dataclass(frozen=True)
+class WholeSweep:
+    """What was found: faults, and the lag of the sweep (s; None where it is not there or not the right one)."""
+
+    faults: tuple[Fault, ...]
+    lag_s: float | None
+
+
+def check_whole_sweep(
+    recording: Floats, sample_rate_hz: float, arrivals: BandArrivals, sweep: SweepPlace
+) -> WholeSweep:
+    """Return the faults of the sweep as a whole: silent, wrong-sweep, dropout (long), clock, truncated, misaligned.
+
+    Parameters
+    ----------
+    recording : ndarray, shape (n,)
+        One channel, full scale 1.0.
+    sample_rate_hz : float
+        Hz.
+    arrivals : BandArrivals
+        From `frusta.signal.band_arrivals.band_arrivals`.
+    sweep : SweepPlace
+        Where the sweep stands in what was played.
+
+    Returns
+    -------
+    WholeSweep
+    """
+    heard = arrivals.heard
+    if np.count_nonzero(heard) < max(2.0, HEARD_SHARE * heard.size):
+        return WholeSweep((_absent(recording, sample_rate_hz),), None)
+    firm = heard & (arrivals.frequency_hz >= FIRM_HZ)
+    if np.count_nonzero(firm) < 4:
+        firm = heard
+    firm &= _inside(arrivals, firm, recording.size / sample_rate_hz, sweep)
+    x, lag = np.log(arrivals.frequency_hz[firm]), arrivals.lag_s[firm]
+    low, high = np.percentile(lag, [10.0, 90.0])
+    limit = max(SPREAD_S, 3.0 * float(np.median(arrivals.cell_s[firm])))
+    if high - low > limit:
+        return _moving(x, lag, arrivals, firm, sweep, limit)
+    middle = float(np.median(lag[lag.size // 2 :]))
+    return WholeSweep(_ends(recording, sample_rate_hz, middle, arrivals, sweep), middle)
+
+
+def _inside(arrivals: BandArrivals, firm: NDArray[np.bool_], length_s: float, sweep: SweepPlace) -> NDArray[np.bool_]:
+    """Bands that were swept while the recording ran, going by the commonest arrival."""
+    lag = arrivals.lag_s[firm]
+    near = np.abs(np.subtract.outer(lag, lag)) < SPREAD_S
+    middle = float(lag[np.argmax(near.sum(axis=1))])
+    first = sweep.frequency_at(-middle) or 0.0
+    last = sweep.frequency_at(length_s - middle) or math.inf
+    inside = (arrivals.frequency_hz > first) & (arrivals.frequency_hz < last)
+    return inside if np.count_nonzero(inside & firm) >= 3 else np.ones_like(inside)
+
+
+def _absent(recording: Floats, sample_rate_hz: float) -> Fault:
+    block = max(2, round(0.05 * sample_rate_hz))
+    rough = np.diff(recording)  # hum and rumble do not count
+    count = max(1, rough.size // block)
+    power = (rough[: count * block].reshape(count, -1) ** 2).mean(axis=1)
+    low, high = np.percentile(power, [5.0, 95.0])
+    level_db = 10.0 * math.log10(max(float(np.mean(recording**2)), 1e-20))
+    if high == 0.0 or (level_db < QUIET_DBFS and high < 10.0 ** (STEADY_DB / 10.0) * max(low, 1e-30)):
+        where = f"the whole recording, {level_db:.0f} dBFS" if high > 0.0 else "the whole recording, all zero"
+        todo = "check that amplifier and microphone are on and their cables plugged in, then sweep again"
+        return Fault("silent", where, todo, "repeat")
+    todo = "the recording does not hold this sweep: play the sweep that the table names, or name the one that was played"
+    return Fault("wrong-sweep", "the whole recording", todo, "repeat")
+
+
+def _moving(
+    x: Floats, lag: Floats, arrivals: BandArrivals, firm: NDArray[np.bool_], sweep: SweepPlace, limit: float
+) -> WholeSweep:
+    """Arrivals that differ from band to band: a jump, a drift, or another sweep."""
+    slopes = np.subtract.outer(lag, lag)[np.triu_indices(lag.size, 1)]
+    slope = float(np.median(slopes / np.subtract.outer(x, x)[np.triu_indices(lag.size, 1)]))
+    line = lag - slope * x
+    line_misfit = float(np.mean(np.abs(line - np.median(line))))
+    splits = range(2, lag.size - 1)
+    misfits = [
+        float(np.mean(np.abs(np.concatenate([lag[:k] - np.median(lag[:k]), lag[k:] - np.median(lag[k:])]))))
+        for k in splits
+    ]
+    best = int(np.argmin(misfits)) if misfits else -1
+    if best >= 0 and misfits[best] < 0.4 * line_misfit and misfits[best] < limit / 2:
+        k = best + 2
+        jump_s = float(np.median(lag[k:]) - np.median(lag[:k]))
+        f = arrivals.frequency_hz[firm]
+        frequency = math.sqrt(float(f[k - 1] * f[k]))
+        time_s = sweep.time_of(frequency) + float(np.median(lag[k:]))
+        word = "lost" if jump_s < 0 else "inserted"
+        place = place_in_words(time_s, frequency if sweep.rate_s is not None else None)
+        todo = "use a larger buffer, stop other programs, then sweep again"
+        where = f"about {abs(jump_s) * 1e3:.0f} ms were {word} {place}"
+        lag_s = float(np.median(lag[k:]))
+        return WholeSweep((Fault("dropout", where, todo, "repeat", time_s, frequency),), lag_s)
+    rate = sweep.rate_s
+    if rate is not None and line_misfit < limit / 2 and abs(slope) < CLOCK_SHARE * rate:
+        where = f"the whole recording: player and recorder run {abs(slope / rate) * 100:.2f} % apart"
+        todo = "set player and recorder to the same sample rate, without conversion, then sweep again"
+        return WholeSweep((Fault("clock", where, todo, "repeat"),), None)
+    where = "the whole recording: bands arrive up to " + f"{float(lag.max() - lag.min()):.2f} s apart"
+    todo = "another sweep was played than the table names: name the one that was played, or play this one"
+    return WholeSweep((Fault("wrong-sweep", where, todo, "repeat"),), None)
+
+
+def _ends(
+    recording: Floats, sample_rate_hz: float, lag_s: float, arrivals: BandArrivals, sweep: SweepPlace
+) -> tuple[Fault, ...]:
+    begin_s, end_s = sweep.begin_s + lag_s, sweep.end_s + lag_s
+    changes = np.flatnonzero(recording[-1] != recording)
+    last_s = float(changes[-1] + 1) / sample_rate_hz if changes.size else 0.0
+    length_s = recording.size / sample_rate_hz
+    missing_s = end_s - length_s
+    above = arrivals.frequency_hz > (sweep.frequency_at(max(last_s - lag_s, sweep.begin_s)) or math.inf)
+    if missing_s <= MISSING_S < end_s - last_s and np.count_nonzero(above) >= 2 and not arrivals.heard[above].any():
+        missing_s = end_s - last_s  # filled up with one value after the recorder had stopped
+    if missing_s > MISSING_S:
+        at_s = length_s if end_s > length_s + MISSING_S else last_s
+        frequency = sweep.frequency_at(at_s - lag_s)
+        where = f"the recording ends {place_in_words(at_s, frequency)[3:]}; {missing_s:.2f} s of the sweep are missing"
+        todo = "record on until a second after the sweep has ended"
+        return (Fault("truncated", where, todo, "repeat", at_s, frequency),)
+    if begin_s < -MISSING_S:
+        frequency = sweep.frequency_at(-lag_s)
+        where = f"at 0.000 s; the first {-begin_s:.2f} s of the sweep are missing"
+        todo = "start the recording before the sweep"
+        return (Fault("truncated", where, todo, "repeat", 0.0, frequency),)
+    faults = []
+    if missing_s > -0.02:
+        where = f"at {length_s:.3f} s; the recording ends with the sweep"
+        todo = "record on until a second after the sweep has ended, so that the sound can fall silent"
+        faults.append(Fault("truncated", where, todo, "look", length_s))
+    if not -0.001 <= lag_s <= 0.6:
+        where = f"at {max(begin_s, 0.0):.3f} s; the sweep begins {abs(lag_s):.2f} s {'later' if lag_s > 0 else 'earlier'}"
+        todo = "the sweep is whole and is used; the delay is not to be believed: start player and recorder together"
+        faults.append(Fault("misaligned", where + " than in what was played", todo, "look", max(begin_s, 0.0)))
+    return tuple(faults)
