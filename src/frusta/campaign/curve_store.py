@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import shutil
 import tempfile
+import weakref
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields
 from pathlib import Path
@@ -19,13 +22,14 @@ class CurveStore(Mapping[str, TakeCurves]):
     """
 
     def __init__(self) -> None:
-        self._folder = tempfile.TemporaryDirectory(prefix="frusta-curves-")
+        self._folder = Path(tempfile.mkdtemp(prefix="frusta-curves-"))
+        weakref.finalize(self, _remove, self._folder, os.getpid())
         self._takes: tuple[str, ...] = ()
 
     @property
     def folder(self) -> Path:
         """Where `save_curves` is to put them."""
-        return Path(self._folder.name)
+        return self._folder
 
     def keep(self, takes: Sequence[str]) -> None:
         """Say which takes have been saved, in order."""
@@ -41,6 +45,12 @@ class CurveStore(Mapping[str, TakeCurves]):
 
     def __len__(self) -> int:
         return len(self._takes)
+
+
+def _remove(folder: Path, process: int) -> None:
+    """Remove the folder, but not from a process that was forked later."""
+    if os.getpid() == process:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 def save_curves(folder: Path, take: str, curves: TakeCurves) -> None:
