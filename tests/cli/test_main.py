@@ -16,7 +16,12 @@ SEEN_ONLY_WHEN_HEAVY = ("numpy", "scipy", "altair", "pydantic", "soundfile", "ri
 
 def frusta(*arguments: str, **options: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-m", "frusta", *arguments], capture_output=True, text=True, timeout=120, check=False, **options
+        [sys.executable, "-m", "frusta", *arguments],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+        **options,
     )
 
 
@@ -36,7 +41,11 @@ def test_every_command_has_help(command: str):
 
 def test_help_imports_nothing_heavy():
     """Time is for benchmarks; what costs it is checked here: the libraries that --help must not load."""
-    code = f"import sys\nsys.argv=['frusta','--help']\nfrom frusta.cli.main import main\ntry:\n main()\nexcept SystemExit:\n pass\nprint([m for m in {SEEN_ONLY_WHEN_HEAVY!r} if m in sys.modules], file=sys.stderr)"
+    code = (
+        "import sys\nsys.argv = ['frusta', '--help']\nfrom frusta.cli.main import main\n"
+        "try:\n    main()\nexcept SystemExit:\n    pass\n"
+        f"print([m for m in {SEEN_ONLY_WHEN_HEAVY!r} if m in sys.modules], file=sys.stderr)"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stderr.strip() == "[]"
 

@@ -1,0 +1,49 @@
+"""`frusta demo`: the whole job on the built-in virtual rig."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def demo(
+    folder: Annotated[
+        Path, typer.Argument(metavar="[DIR]", help="Where to work; must be new, empty, or an earlier demo.")
+    ] = Path("frusta-demo"),
+    cores: Annotated[int | None, typer.Option("--cores", min=1, help="Processes to use; all by default.")] = None,
+) -> None:
+    """Do the whole job on the built-in virtual rig: make a campaign, record, analyse, compare, publish.
+
+    The recordings are ordinary files in an ordinary package; nothing downstream knows that the rig is virtual.
+    """
+    import time
+
+    from frusta.bench.demo_campaign import make_demo
+    from frusta.campaign.analysis import analyse
+    from frusta.campaign.check import check_package
+    from frusta.campaign.output import write_analysis
+    from frusta.campaign.sentences import summary_lines
+    from frusta.cli.progress import progress
+    from frusta.publish.report import publish
+
+    begun = time.monotonic()
+    package = folder / "campaign"
+    typer.echo("An invented workshop prints cones of three filaments in three shapes and sweeps them all.")
+    with progress("Recording on the virtual rig") as show:
+        make_demo(package, cores=cores, progress=show)
+    typer.echo(check_package(package).lines()[-1])
+    with progress("Reading takes") as show:
+        analysis = analyse(package, cores=cores, progress=show)
+    results = write_analysis(analysis, folder / "results")
+    with progress("Drawing the report") as show:
+        page = publish(analysis, package, folder / "report", progress=show)
+    typer.echo("")
+    for line in summary_lines(analysis.findings):
+        typer.echo(line)
+    typer.echo("")
+    typer.echo(f"Campaign: {package}")
+    typer.echo(f"Results:  {results}")
+    typer.echo(f"Report:   {page}  (open it in any browser)")
+    typer.echo(f"Took {time.monotonic() - begun:.0f} s")
