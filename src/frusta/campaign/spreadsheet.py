@@ -5,6 +5,7 @@ from __future__ import annotations
 import codecs
 import csv
 import io
+import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
@@ -56,31 +57,26 @@ def decode(name: str, data: bytes) -> str:
     PackageError
         If the bytes are in another encoding; names the first bad byte and its line.
     """
-    encoding = "utf-8"
     if data.startswith((codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE)):
         raise PackageError(f"{name}: must be UTF-8 (its mark says UTF-32); save it again as CSV UTF-8")
-    if data.startswith(codecs.BOM_UTF8):
-        data = data[len(codecs.BOM_UTF8) :]
-        shift = len(codecs.BOM_UTF8)
-    elif data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        encoding, shift = "utf-16", 0
-    else:
-        shift = 0
+    wide = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
     try:
-        text = data.decode(encoding)
+        text = data.decode("utf-16" if wide else "utf-8")
+        bad = None if wide or "\0" not in text else data.index(b"\0")
     except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
+        bad = error.start
+        if not wide and b"\0" in data[:bad]:
+            bad = data.index(b"\0")
+    if bad is not None:
+        line = data[:bad].count(b"\n") + 1
         raise PackageError(
-            f"{name}: must be UTF-8, or UTF-16 with its mark (byte {error.start + shift + 1}, line {line}, is "
-            f"0x{data[error.start]:02x}, which is not); save it again as CSV UTF-8"
-        ) from error
-    if "\0" in text:
-        place = text.index("\0")
-        raise PackageError(
-            f"{name}: must be text (line {text.count(chr(10), 0, place) + 1} holds a zero byte); "
-            "save it again as CSV UTF-8"
+            f"{name}: must be UTF-8, or UTF-16 with its mark (byte {bad + 1}, line {line}, is 0x{data[bad]:02x}, "
+            "which is not); save it again as CSV UTF-8"
         )
-    return text
+    if "\0" in text:
+        line = text.count("\n", 0, text.index("\0")) + 1
+        raise PackageError(f"{name}: must be text (line {line} holds a zero byte); save it again as CSV UTF-8")
+    return text.removeprefix("\ufeff")
 
 
 def read_raw(name: str, data: bytes, known: Collection[str]) -> RawTable:
@@ -112,18 +108,20 @@ def read_raw(name: str, data: bytes, known: Collection[str]) -> RawTable:
             "is it really the table?"
         )
     text = decode(file, data)
-    if not text.strip():
+    text, given = _without_separator_line(text)
+    if not re.search(r'[^\s,;"]', text):
         raise PackageError(
-            f"{file}: must begin with a line of column names (the file is empty); "
+            f"{file}: must begin with a line of column names (it has no text); "
             "write the header, or remove the file if it is not needed"
         )
-    text, given = _without_separator_line(text)
     separator = given or _separator(text, known)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     try:
-        lines = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
+        lines = list(reader)
     except csv.Error as error:
+        reason = str(error).replace("\t", "tab")
         raise PackageError(
-            f"{file}: must be a table with matching quotes ({error}); look for a lone quotation mark"
+            f"{file}: must be a table with matching quotes (line {reader.line_num}: {reason}); look for a lone quotation mark"
         ) from error
     first = 1 if given else 0
     start = next(i for i, cells in enumerate(lines) if any(c.strip() for c in cells))
@@ -195,7 +193,7 @@ def _without_separator_line(text: str) -> tuple[str, str | None]:
 
 def _separator(text: str, known: Collection[str]) -> str:
     """The separator under which the first line names most known columns, then most columns."""
-    line = next(line for line in text.splitlines() if line.strip())
+    line = next(line for line in text.splitlines() if line.strip())[:100_000]
     lowered = set(known)
 
     def merit(separator: str) -> tuple[int, int]:
@@ -215,7 +213,7 @@ def _header(file: str, cells: Sequence[str], known: Collection[str]) -> list[str
     for name in names:
         if name and names.count(name) > 1:
             raise PackageError(
-                f"{file}, row 1, column {name}: must be there once (got {names.count(name)} times); "
+                f"{file}, row 1, column {' '.join(name.split())}: must be there once (got {names.count(name)} times); "
                 "rename or remove one"
             )
     return names

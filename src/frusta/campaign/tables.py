@@ -251,6 +251,8 @@ def _from_detail(model: type[Row], number: int, detail: ErrorDetails) -> TableFa
                 f"must be {context['expected']} {got}".replace("'", ""),
                 "use one of these",
             )
+        case "finite_number":
+            fault, what, remedy = "not a number", f"must be a finite number {got}", "correct it"
         case _:
             fault, what = "out of range", f"{_bounds(model, column)} {got}"
             remedy = "mind the unit in the column's name, or leave the cell empty where it is not known"
