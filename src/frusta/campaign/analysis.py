@@ -1,0 +1,168 @@
+"""The analysis of a whole campaign: from a package to its findings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from frusta.campaign.calibration_file import CalibrationTable
+from frusta.campaign.common_band import with_common_unevenness
+from frusta.campaign.curve_store import CurveStore
+from frusta.campaign.differences import find_differences
+from frusta.campaign.drift import session_drift
+from frusta.campaign.findings import FaultRow, Findings, Reading
+from frusta.campaign.groups import groups_of
+from frusta.campaign.package import Package, open_package
+from frusta.campaign.parallel import map_batches
+from frusta.campaign.ranking import rank
+from frusta.campaign.resolve import ResolvedTake, calibration_of, resolve_take
+from frusta.campaign.rigid_response import rigid_response
+from frusta.campaign.take_reading import Job, TakeRows, read_job
+from frusta.errors import ParameterError
+from frusta.version import __version__
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, eq=False)
+class Analysis:
+    """A campaign's findings and the curves behind them.
+
+    Attributes
+    ----------
+    findings : Findings
+        Typed rows of every list, as ``findings.json`` holds them.
+    curves : CurveStore
+        Curves by take, read from disk one take at a time; takes that could not be read have none.
+    damaged : tuple of str
+        Takes whose recording could not be read.
+    package : Package
+        What was analysed.
+    """
+
+    findings: Findings
+    curves: CurveStore
+    damaged: tuple[str, ...]
+    package: Package
+
+
+def analyse(
+    path: Path | str,
+    *,
+    cores: int | None = None,
+    progress: Progress | None = None,
+    gate_s: float | None = None,
+) -> Analysis:
+    """Read every take of a campaign, compare its groups, and rank them.
+
+    Parameters
+    ----------
+    path : Path or str
+        Package: folder or zip.
+    cores : int, optional
+        Processes; all by default. The findings do not depend on it, to the byte.
+    progress : callable, optional
+        Called with ``(done, total)``, counting takes.
+    gate_s : float, optional
+        Reflection-free time set by hand, s, > 0; otherwise found take by take.
+
+    Returns
+    -------
+    Analysis
+        Takes whose recording is damaged have a row with reasons, and a fault; the others are read all the same.
+
+    Raises
+    ------
+    PackageError
+        If the package cannot be used: a table or link at fault, a calibration that cannot be read.
+    ParameterError
+        If `gate_s` or `cores` is out of its range.
+
+    Examples
+    --------
+    ::
+
+        import frusta
+
+        analysis = frusta.analyse("three-birds")
+        for row in analysis.findings.differences:
+            print(row.profile, row.verdict)
+        response = analysis.curves["otter-1-s1"].table["level_db"]
+    """
+    if gate_s is not None and not 0 < gate_s < 10:
+        raise ParameterError(f"gate_s must be above 0 and below 10 s (got {gate_s}); leave it out to have it found")
+    package = open_package(path)
+    resolved = [resolve_take(package, take) for take in package.takes.values()]
+    store = CurveStore()
+    rows = map_batches(read_job, _jobs(package, resolved, gate_s, store), cores, progress)
+    store.keep([row.reading.take for row in rows if row.damage is None])
+    readings = with_common_unevenness([row.reading for row in rows], store)
+    group_of, members = groups_of(package)
+    names = {group: member.name for group, member in members.items()}
+    drift = session_drift(readings, _times(package))
+    findings = Findings(
+        campaign=package.campaign.campaign,
+        made_by=f"frusta {__version__}",
+        readings=tuple(readings),
+        modes=tuple(mode for row in rows for mode in row.modes),
+        blips=tuple(blip for row in rows for blip in row.blips),
+        differences=find_differences(readings, group_of, drift=drift, names=names),
+        ranking=rank(readings, group_of, members, package.campaign.band_high_hz),
+        faults=tuple(_faults(package, rows)),
+    )
+    damaged = tuple(row.reading.take for row in rows if row.damage is not None)
+    return Analysis(findings, store, damaged, package)
+
+
+def _jobs(package: Package, resolved: Sequence[ResolvedTake], gate_s: float | None, store: CurveStore) -> list[Job]:
+    """What the workers are told: each take with what holds for it, and nothing of the others."""
+    bare = Package(package.source, package.root, package.campaign)
+    calibrations: dict[str, CalibrationTable | None] = {
+        key: calibration_of(package, rig) for key, rig in package.rigs.items()
+    }
+    rigid = {take.take.take: rigid_response(take) for take in resolved}
+    return [
+        Job(
+            package=bare,
+            resolved=take,
+            calibration=calibrations[take.rig.rig],
+            rigid=rigid[take.take.take][0],
+            why_no_rigid=rigid[take.take.take][1],
+            gate_s=gate_s,
+            curves_folder=store.folder,
+        )
+        for take in resolved
+    ]
+
+
+def _times(package: Package) -> dict[str, float]:
+    """When each take was recorded, seconds; takes without a time, or with one that is none, are left out."""
+    times: dict[str, float] = {}
+    for key, take in package.takes.items():
+        try:
+            when = datetime.fromisoformat(take.taken_at) if take.taken_at else None
+        except ValueError:
+            when = None
+        if when is not None:
+            naive = when.replace(tzinfo=None) - (when.utcoffset() or when - when)
+            times[key] = (naive - datetime(1970, 1, 1)).total_seconds()
+    return times
+
+
+def _faults(package: Package, rows: Iterable[TakeRows]) -> Iterable[FaultRow]:
+    """The faults of all takes, each with its row in takes.csv."""
+    numbers = dict(zip(package.takes, package.row_numbers.get("takes", ()), strict=False))
+    for row in rows:
+        reading: Reading = row.reading
+        for fault in reading.faults:
+            yield FaultRow(
+                table="takes",
+                take=reading.take,
+                row=numbers.get(reading.take),
+                column="recording",
+                fault=fault.fault,
+                where=fault.where if row.damage is None else row.damage,
+                what_to_do=fault.what_to_do,
+            )
