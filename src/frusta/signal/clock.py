@@ -30,7 +30,7 @@ from frusta.signal.transfer import Deconvolved, band_taper, bins_hz, stretch
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
-LARGEST_PPM = 500.0
+LARGEST_PPM = 2000.0  # crystals agree within 200; beyond 1500 something converts
 # What a response may stray from minimum phase within the band, radians rms, when nothing shows it. The
 # residual of the fit is added to it.
 MINIMUM_PHASE_RAD = 0.02
@@ -67,6 +67,7 @@ def estimate_clock_ppm(
     *,
     synchronised: bool = True,
     free_s: float = 0.005,
+    largest_ppm: float = LARGEST_PPM,
 ) -> ClockError:
     """Estimate the clock error that a deconvolved recording still shows.
 
@@ -82,6 +83,8 @@ def estimate_clock_ppm(
         Whether the sweep's phase is 0 modulo 2 pi at its start and ``start_hz * rate_s`` is whole.
     free_s : float
         Length after the direct sound that is free of strong reflections, s.
+    largest_ppm : float
+        How far to search; less leaves less noise in.
 
     Returns
     -------
@@ -95,7 +98,7 @@ def estimate_clock_ppm(
     """
     if not rate_s > 0.0:
         raise ParameterError(f"rate_s must be positive (got {rate_s}); only exponential sweeps show the clock")
-    marks = [_from_harmonic(response, rate_s, direct_index, order, synchronised) for order in (2, 3)]
+    marks = [_from_harmonic(response, rate_s, direct_index, order, synchronised, largest_ppm) for order in (2, 3)]
     harmonic, harmonic_u = _combine(marks)
     linear, linear_u = _from_linear(response, rate_s, direct_index, free_s)
     ppm, ppm_u = _combine([(harmonic, harmonic_u), (linear, linear_u)])
@@ -124,12 +127,12 @@ def _window(count: int, rise: int, fall: int) -> Floats:
 
 
 def _from_harmonic(
-    response: Deconvolved, rate_s: float, direct: int, order: int, synchronised: bool
+    response: Deconvolved, rate_s: float, direct: int, order: int, synchronised: bool, largest_ppm: float
 ) -> tuple[float, float]:
     """Delay of harmonic ``order`` against L ln n, as a clock error in ppm, and its uncertainty."""
     rate_hz = response.sample_rate_hz
     band = response.band
-    spread_s = 1e-6 * LARGEST_PPM * rate_s * math.log(band.stop_hz / band.start_hz)
+    spread_s = 1e-6 * largest_ppm * rate_s * math.log(band.stop_hz / band.start_hz)
     before, after = round((0.004 + spread_s) * rate_hz), round((0.02 + spread_s) * rate_hz)
     lead = rate_s * math.log(order) * rate_hz
     gap = rate_s * math.log((order + 1) / order) * rate_hz
@@ -153,18 +156,18 @@ def _from_harmonic(
     f = frequency[use]
     # the window was placed on a whole sample: put the rest back
     ratio = ratio * np.exp(2j * np.pi * f * (whole - lead) / rate_hz)
-    return _delay(f, ratio, weight, order, synchronised, rate_s * math.log(order))
+    return _delay(f, ratio, weight, order, synchronised, rate_s * math.log(order), largest_ppm)
 
 
 def _delay(
-    f: Floats, ratio: Complexes, weight: Floats, order: int, synchronised: bool, lead_s: float
+    f: Floats, ratio: Complexes, weight: Floats, order: int, synchronised: bool, lead_s: float, largest_ppm: float
 ) -> tuple[float, float]:
     """Fit one delay to a weighted ratio; return it as ppm of ``lead_s`` with its uncertainty."""
     size = 8 * fft.next_fast_len(2 * f.size)
     step = f[1] - f[0]
     crest = np.abs(fft.fft(weight * ratio, size))
     lag_s = fft.fftfreq(size, step)  # the ratio turns as exp(+j 2 pi f lag)
-    crest[np.abs(lag_s) > 1e-6 * LARGEST_PPM * lead_s] = 0.0
+    crest[np.abs(lag_s) > 1e-6 * largest_ppm * lead_s] = 0.0
     lag = float(lag_s[int(np.argmax(crest))])
     phase = 0.0
     for _ in range(4):  # Gauss-Newton on phase and delay

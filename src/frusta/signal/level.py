@@ -93,8 +93,7 @@ def _fall(x: Floats, gap: Floats, start: int, step: int) -> Figure:
         stay &= np.arange(places.size) >= i
         if np.all(gaps[stay] < 0.0) and abs(places[-1] - places[i]) >= 1.0 / 6.0:
             part = gaps[i - 1] / (gaps[i - 1] - gaps[i])
-            slope = abs(gaps[i - 1] - gaps[i]) / abs(places[i] - places[i - 1])
-            return Figure(float(2.0 ** (places[i - 1] + part * (places[i] - places[i - 1]))), slope)
+            return Figure(float(2.0 ** (places[i - 1] + part * (places[i] - places[i - 1]))))
     return Figure(
         None, None, f"{side} the band that was played: it has not fallen by 10 dB at {2 ** places[-1]:.0f} Hz"
     )
@@ -173,5 +172,4 @@ def piston_limit_hz(frequency_hz: Floats, power: Floats, rigid: RigidResponse) -
     before, here = abs(gap[i - 1]), abs(gap[i])
     part = (DEPARTURE_DB - before) / (here - before) if here > before else 1.0
     value = float(f[i - 1] * (f[i] / f[i - 1]) ** part)
-    slope = max(abs(here - before) / math.log(f[i] / f[i - 1]), 1e-9)
-    return Figure(value, value / slope)
+    return Figure(value)
