@@ -1,0 +1,148 @@
+"""The response: level over frequency, a rigid cone's own response beneath, the campaign's band shaded."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from frusta.publish.charts.curve import ROW_PX, Curve, stairs
+from frusta.publish.charts.frame import DECADE_DB, Frame, Layers, height_of_decibels
+from frusta.publish.charts.frequency_axis import frequency_grid, frequency_labels, frequency_span
+from frusta.publish.words import band as band_words
+
+
+def response_chart(
+    curves: Sequence[Curve],
+    *,
+    description: str,
+    rigid: Curve | None = None,
+    band_hz: tuple[float, float] | None = None,
+    read_hz: tuple[float, float] | None = None,
+    relative: bool = False,
+    total_width: float = 700,
+    top_db: float | None = None,
+    range_db: float | None = None,
+    scheme: str = "light",
+    background: bool = False,
+) -> dict[str, Any]:
+    """Draw responses on a logarithmic frequency axis on which 25 dB are as long as one decade.
+
+    Parameters
+    ----------
+    curves : sequence of Curve
+        Level, dB, over frequency, Hz; four at most read well. ``anchor`` is where the name is tied, Hz.
+    description : str
+        The result in words.
+    rigid : Curve or None
+        Response of a rigid cone of the same shape; drawn as dots beneath.
+    band_hz, read_hz : (float, float) or None
+        The campaign's band (shaded); what was read (outside of it is greyed), Hz.
+    relative : bool
+        Levels have no absolute reference; the axis says so.
+    total_width : float
+        Of the whole picture, px; below 450 the chart is drawn for a phone.
+    top_db, range_db : float or None
+        Upper end and length of the level axis, dB; they follow the curves if None.
+    scheme : {"light", "dark"}
+        Which set of colours.
+    background : bool
+        Paint the ground.
+
+    Returns
+    -------
+    dict
+        A Vega-Lite specification.
+    """
+    narrow = total_width < 450
+    span = frequency_span(band_hz, read_hz[1] if read_hz else None)
+    left, right = (38.0, 8.0) if narrow else (46.0, 16.0)
+    width = total_width - left - right
+    decades = math.log10(span[1] / span[0])
+    top = response_top(curves, span, width / decades / DECADE_DB) if top_db is None else top_db
+    range_db = response_range(curves, top) if range_db is None else range_db
+    height = height_of_decibels(width, decades, range_db)
+    frame = Frame(width, height, span, (top - range_db, top), left=left, right=right, top=30)
+    layers = Layers(frame, scheme)
+    if band_hz is not None:
+        layers.zone(band_hz[0], band_hz[1], "used")
+    low, high = (read_hz or span)[0], (read_hz or span)[1]
+    layers.zone(span[0], low, "floor", opacity=0.55)
+    layers.zone(high, span[1], "floor", opacity=0.55)
+    lines = [top - 10 * k for k in range(int(range_db // 10) + 1)]
+    layers.grid(
+        frequency_grid(*span),
+        {value: True for value in lines},
+        x_labels=frequency_labels(*span),
+        y_labels={value: f"{value:.0f}".replace("-", "−") for value in lines},
+    )
+    layers.unit("dB")
+    if relative:
+        layers.text_at("levels are relative", 0, -18, align="left", color=layers.colours["ink-2"], halo=0)
+    if band_hz is not None:
+        _name_band(layers, band_hz, narrow)
+    _name_unread(layers, low, high)
+    if rigid is not None and np.isfinite(rigid.y).any():
+        dots = {"color": layers.colours["ink"], "strokeDash": [0.1, 5.5], "strokeWidth": 2.4, "strokeCap": "round"}
+        layers.line(zip(rigid.x.tolist(), rigid.y.tolist(), strict=True), dots)
+    for curve in curves:
+        layers.line(zip(curve.x.tolist(), curve.y.tolist(), strict=True), layers.curve_mark(curve.style, narrow=narrow))
+    if rigid is not None:
+        _name_rigid(layers, rigid, curves, narrow)
+    stairs(layers, list(curves), narrow=narrow)
+    return layers.spec(description, background=background)
+
+
+def response_top(curves: Sequence[Curve], span: tuple[float, float], px_per_db: float) -> float:
+    """Upper end of the level axis: a multiple of ten that leaves room for the names above the highest peak."""
+    highest = [float(c.y[i].max()) for c in curves if (i := _inside(c, span)).any()]
+    rows = 1 + (len(curves) + 1) // 2
+    return math.ceil((max(highest, default=0.0) + (ROW_PX * rows) / px_per_db) / 10) * 10.0
+
+
+def response_range(curves: Sequence[Curve], top_db: float) -> float:
+    """Length of the level axis: 40 dB, or as many tens as bring the piston band into the picture."""
+    levels = [float(np.median(c.y[i])) for c in curves if (i := _inside(c, (300.0, 1000.0))).any()]
+    lowest = min(levels, default=top_db - 22) - 18
+    return float(min(80, max(40, 10 * math.ceil((top_db - lowest) / 10))))
+
+
+def _inside(curve: Curve, span: tuple[float, float]) -> Any:
+    return (curve.x >= span[0]) & (curve.x <= span[1]) & np.isfinite(curve.y)
+
+
+def _name_band(layers: Layers, band_hz: tuple[float, float], narrow: bool) -> None:
+    frame = layers.frame
+    left = max(frame.x_px(max(band_hz[0], frame.x[0])), 0) + 6
+    text = "your band" if narrow else f"your band, {band_words(*band_hz)}"
+    layers.text_at(text, left, frame.height - 13, align="left", color=layers.colours["ink-2"], ground="used")
+
+
+def _name_unread(layers: Layers, low: float, high: float) -> None:
+    """Say on a greyed zone that nothing was read there, where the words fit."""
+    frame = layers.frame
+    for begin, end in ((frame.x[0], low), (high, frame.x[1])):
+        if begin < end:
+            left, right = frame.x_px(begin), frame.x_px(min(end, frame.x[1]))
+            text = "not read" if right - left > 68 else ""
+            if text:
+                layers.text_at(text, (left + right) / 2, frame.height - 34, align="center", halo=0)
+
+
+def _name_rigid(layers: Layers, rigid: Curve, curves: Sequence[Curve], narrow: bool) -> None:
+    """Name the dots at the lower left, where curves are usually flat."""
+    frame = layers.frame
+    place = frame.x[0] * (frame.x[1] / frame.x[0]) ** (0.27 if narrow else 0.33)
+    here = [value for c in (rigid, *curves) if np.isfinite(value := c.at(place))]
+    value = rigid.at(place)
+    if not np.isfinite(value):
+        return
+    y_low = frame.y_px(min(here)) + 38
+    if y_low > frame.height - 40:
+        return
+    x_px = frame.x_px(place)
+    layers.segments([(x_px, frame.y_px(value) + 4), (x_px, y_low - 9)], "ink-2")
+    text = "rigid cone" if narrow else "dotted: a rigid cone of this shape"
+    layers.text_at(text, x_px, y_low, align="center", fontWeight=500, halo=5)

@@ -1,0 +1,293 @@
+"""The sentence that a report opens with, and the sentences beside its charts: from differences and ranking alone."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from frusta.campaign.figures import FIGURE
+from frusta.campaign.findings import Difference, Findings, RankingRow
+from frusta.campaign.package import Package
+from frusta.campaign.sentences import amount, clear_sentence, unit
+from frusta.publish.facts import band_of
+from frusta.publish.groups import Group, Groups, profile_name
+from frusta.publish.prints import GroupMean, counted, group_means
+from frusta.publish.words import NBSP, band, count, interval, listed, quantity
+
+
+def opening(findings: Findings, package: Package, groups: Groups) -> tuple[str, list[str]]:
+    """Return the verdict and the sentences under it.
+
+    Parameters
+    ----------
+    findings : Findings
+        Of the campaign.
+    package : Package
+        Its tables.
+    groups : Groups
+        What is compared.
+
+    Returns
+    -------
+    (str, list of str)
+        One sentence or two that a stranger understands; then what qualifies them.
+    """
+    kept = counted(findings.readings)
+    total = len(findings.readings)
+    if not kept:
+        if not total:
+            return "There is no take that could be read.", [
+                "Record some, or mend the faults below, then publish again."
+            ]
+        return (
+            f"None of the {total} takes of this campaign can be used." if total > 1 else "The one take cannot be used.",
+            ["What is wrong with each, and what to do, stands below."],
+        )
+    present = [g for g in groups.all if any(groups.of(r.material, r.recipe) is g for r in kept)]
+    if len(present) < 2:
+        return _alone(findings, package, groups, present)
+    ranking = ranking_sentence(findings, package, groups)
+    breakup = breakup_sentences(findings, package, groups)
+    head = [ranking] if ranking else []
+    head += breakup[:1]
+    if not head:
+        return f"{listed([g.name for g in present])} were compared.", ["No break-up was read: the reasons stand below."]
+    return " ".join(head), breakup[1:]
+
+
+def _alone(findings: Findings, package: Package, groups: Groups, present: Sequence[Group]) -> tuple[str, list[str]]:
+    """One material only: what it does, and that nothing was compared."""
+    name = present[0].name if present else "This cone"
+    means = [m for m in group_means(findings.readings, groups, "breakup_hz") if m.mean is not None]
+    under = [f"Only {name} was recorded: there is nothing to compare it with." if present else "Nothing was compared."]
+    if not means:
+        return f"{name} was measured; no break-up could be read.", under
+    parts = [
+        f"at {mean_words(m, 'Hz')}" + (f" as a {profile_name(m.profile, package)} cone" if m.profile else "")
+        for m in means[:3]
+    ]
+    return f"{name} breaks up {listed(parts)}.", under
+
+
+def mean_words(mean: GroupMean, unit_: str) -> str:
+    """A group's mean with its interval, or with the reason why it has none."""
+    if mean.mean is None:
+        return mean.reason
+    if mean.low is None or mean.high is None:
+        return f"{quantity(mean.mean, unit_)} ({mean.reason})"
+    half = (mean.high - mean.low) / 2
+    ends = interval(mean.low, mean.high, unit_, value=mean.mean)
+    return f"{quantity(mean.mean, unit_, half_width=half)} ({ends})"
+
+
+def ranking_sentence(findings: Findings, package: Package, groups: Groups) -> str:
+    """Who comes first for the campaign's band, or who shares the first place; empty where nothing was ranked."""
+    rows = [r for r in findings.ranking if r.rank_low is not None and r.rank_high is not None]
+    if len(rows) < 2:
+        return ""
+    band_hz = band_of(package)
+    where = f" for {band(*band_hz)}" if band_hz else ""
+    first = [r for r in rows if r.rank_low == 1]
+    names = [name_of_row(r, groups) for r in first]
+    if len(first) == 1 and first[0].rank_high == 1:
+        return f"Print it in {names[0]}: it comes first{where}."
+    if len(first) == len(rows):
+        return f"{listed(names)} cannot be told apart{where}: a tie."
+    return f"{listed(names)} share the first place{where}: a tie."
+
+
+def name_of_row(row: RankingRow, groups: Groups) -> str:
+    """Name of a ranked group."""
+    group = groups.of(row.material, row.recipe)
+    return group.name if group is not None else row.material
+
+
+def breakup_sentences(findings: Findings, package: Package, groups: Groups) -> list[str]:
+    """Who breaks up highest in which shape, against the next one: clear, a tie, or without interval."""
+    said: list[tuple[str, str, str, Difference]] = []
+    for profile in dict.fromkeys(d.profile for d in findings.differences if d.figure == "breakup_hz"):
+        pair = top_two(findings, groups, "breakup_hz", profile)
+        if pair is not None:
+            said.append((profile, *pair))
+    if not said:
+        return []
+    leaders = {best for _, best, _, row in said if is_clear(row)}
+    clear = [s for s in said if is_clear(s[3])]
+    lines = []
+    if len(leaders) == 1 and len(clear) == len(said) and len(said) > 1:
+        profile, best, following, row = max(said, key=lambda s: _ratio_of(s[3], groups, s[1]))
+        by = _by(row, best, groups)
+        lines.append(
+            f"{best} breaks up highest in every shape: as a {profile_name(profile, package)} cone {by} higher than "
+            f"the next, {following}{_ends(row)}."
+        )
+        said.remove((profile, best, following, row))
+    for profile, best, following, row in said:
+        lines.append(_one_shape(profile_name(profile, package), best, following, row, groups, len(said) > 0))
+    return lines
+
+
+def _one_shape(shape: str, best: str, following: str, row: Difference, groups: Groups, tell_shape: bool) -> str:
+    where = f"As {_article(shape)} {shape} cone, " if tell_shape and shape else ""
+    if is_clear(row):
+        return f"{where}{best} breaks up {_by(row, best, groups)} higher than the next, {following}{_ends(row)}."
+    if row.low_95 is not None:
+        return f"{where}{best} and {following} cannot be told apart by where they break up: a tie{_ends(row)}."
+    why = row.reasons.get("low_95", "no interval")
+    return f"{where}{best} breaks up {_by(row, best, groups)} higher than {following}, as printed here ({_cut(why)})."
+
+
+def _article(shape: str) -> str:
+    return "an" if shape[:1] in "aeiou" else "a"
+
+
+def _cut(reason: str) -> str:
+    return reason.split(". ")[0]
+
+
+def _ratio_of(row: Difference, groups: Groups, best: str) -> float:
+    ratio = row.ratio or 1.0
+    return ratio if groups.name_of(row.a) == best else 1 / ratio
+
+
+def _by(row: Difference, best: str, groups: Groups) -> str:
+    return f"{_digits(100 * (_ratio_of(row, groups, best) - 1), row)}{NBSP}%"
+
+
+def _digits(change: float, row: Difference) -> str:
+    ends = [abs(100 * (e - 1)) for e in (row.low_95, row.high_95) if e is not None]
+    return f"{change:.0f}" if (min(ends) if ends else change) >= 9.5 else f"{change:.1f}"
+
+
+def _ends(row: Difference) -> str:
+    """Interval of a difference by which the first named is higher, in brackets."""
+    if row.low_95 is None or row.high_95 is None or row.ratio is None:
+        return ""
+    low, high = (row.low_95, row.high_95) if row.ratio >= 1 else (1 / row.high_95, 1 / row.low_95)
+    if low < 1:
+        figure = FIGURE[row.figure]
+        digits = 0 if max(abs(low - 1), abs(high - 1)) >= 0.095 else 1
+        return f" (−{abs(100 * (low - 1)):.{digits}f} to +{100 * (high - 1):.{digits}f}{NBSP}{unit(figure)})"
+    digits = 0 if 100 * (low - 1) >= 9.5 else 1
+    return f" ({100 * (low - 1):.{digits}f} to {100 * (high - 1):.{digits}f}{NBSP}%)"
+
+
+def top_two(findings: Findings, groups: Groups, figure: str, profile: str) -> tuple[str, str, Difference] | None:
+    """Names of the highest and the next group by a figure in a profile, with their difference."""
+    means = [m for m in group_means(findings.readings, groups, figure) if m.profile == profile and m.mean is not None]
+    means.sort(key=lambda m: -(m.mean or 0.0))
+    if len(means) < 2:
+        return None
+    row = difference_of(findings, groups, figure, profile, means[0].group, means[1].group)
+    return None if row is None or row.ratio is None else (means[0].group.name, means[1].group.name, row)
+
+
+def difference_of(
+    findings: Findings, groups: Groups, figure: str, profile: str, first: Group, second: Group
+) -> Difference | None:
+    """The difference of two groups, whichever stands first in its row."""
+    for row in findings.differences:
+        if row.figure == figure and row.profile == profile:
+            pair = {id(groups.of_key(row.a)), id(groups.of_key(row.b))}
+            if pair == {id(first), id(second)}:
+                return row
+    return None
+
+
+def is_clear(row: Difference) -> bool:
+    """Whether a difference stands outside of its interval."""
+    return row.low_95 is not None and row.high_95 is not None and not row.low_95 <= 1 <= row.high_95
+
+
+def extremes_sentence(
+    findings: Findings, groups: Groups, figure: str, profile: str, *, lowest_first: bool = False
+) -> list[str]:
+    """Say how the ends of a figure's order compare in one profile: clear or a tie, in the words of the findings.
+
+    Returns
+    -------
+    list of str
+        The difference between the highest and the lowest group; where that is clear, how many pairs are ties.
+    """
+    means = [m for m in group_means(findings.readings, groups, figure) if m.profile == profile and m.mean is not None]
+    means.sort(key=lambda m: m.mean or 0.0)
+    if len(means) < 2:
+        return []
+    ends = (means[0], means[-1]) if lowest_first else (means[-1], means[0])
+    row = difference_of(findings, groups, figure, profile, ends[0].group, ends[1].group)
+    if row is None:
+        return []
+    lines = [in_favour_of(row, groups, ends[0].group)]
+    others = [d for d in findings.differences if d.figure == figure and d.profile == profile and d is not row]
+    ties = [d for d in others if d.low_95 is not None and not is_clear(d)]
+    if is_clear(row) and ties:
+        pairs = [f"{groups.name_of(d.a)} and {groups.name_of(d.b)}" for d in ties]
+        if len(pairs) <= 2:
+            lines.append(
+                f"{' and so are '.join(pairs)} cannot be told apart."
+                if len(pairs) == 1
+                else f"{pairs[0]} cannot be told apart, nor can {pairs[1]}."
+            )
+        else:
+            lines.append(f"{count(len(pairs), 'pair').capitalize()} of the others cannot be told apart.")
+    return lines
+
+
+def in_favour_of(row: Difference, groups: Groups, first: Group) -> str:
+    """The sentence of a difference, told from the side of ``first`` where it is clear."""
+    if not is_clear(row) or row.ratio is None or row.low_95 is None or row.high_95 is None:
+        return row.verdict
+    import math
+
+    figure = FIGURE[row.figure]
+    a, b = groups.name_of(row.a), groups.name_of(row.b)
+    gap, low, high = (math.log(v) for v in (row.ratio, row.low_95, row.high_95))
+    if groups.of_key(row.a) is not first:
+        a, b, gap, low, high = b, a, -gap, -high, -low
+    return clear_sentence(figure, a, b, gap, low, high)
+
+
+def band_sentences(findings: Findings, package: Package, groups: Groups, profile: str) -> list[str]:
+    """Who breaks up inside the campaign's band and who stays clear of it, in one profile."""
+    band_hz = band_of(package)
+    if band_hz is None:
+        return []
+    inside, clear, open_ = [], [], []
+    for mean in group_means(findings.readings, groups, "breakup_hz"):
+        if mean.profile != profile or mean.mean is None:
+            continue
+        low, high = (mean.low, mean.high) if mean.low is not None and mean.high is not None else (None, None)
+        if low is None or high is None:
+            (inside if mean.mean < band_hz[1] else clear).append(f"{mean.group.name}")
+        elif high < band_hz[1]:
+            inside.append(mean.group.name)
+        elif low > band_hz[1]:
+            clear.append(mean.group.name)
+        else:
+            open_.append(mean.group.name)
+    lines = []
+    if inside:
+        verb = "breaks" if len(inside) == 1 else "break"
+        lines.append(f"{listed(inside)} {verb} up inside the band. An equaliser can lower the peak, not the ringing.")
+    if clear:
+        lines.append(f"{listed(clear)} {'stays' if len(clear) == 1 else 'stay'} clear of the band.")
+    if open_:
+        lines.append(f"Whether {listed(open_)} {'breaks' if len(open_) == 1 else 'break'} up inside it stays open.")
+    return lines
+
+
+def signed_amount(row: Difference) -> tuple[str, str]:
+    """Size of a difference and its interval, in percent or dB, for a table."""
+    import math
+
+    figure = FIGURE[row.figure]
+    if row.ratio is None:
+        return row.reasons.get("ratio", "not read"), ""
+
+    def show(ratio: float) -> str:
+        value = amount(figure, math.log(ratio))
+        return f"{'−' if value < 0 else '+'}{abs(value):.1f}"
+
+    middle = f"{show(row.ratio)}{NBSP}{unit(figure)}"
+    if row.low_95 is None or row.high_95 is None:
+        return middle, row.reasons.get("low_95", "no interval")
+    return middle, f"{show(row.low_95)} to {show(row.high_95)}{NBSP}{unit(figure)}"
