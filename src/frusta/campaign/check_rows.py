@@ -217,9 +217,11 @@ def _faults_of_sweeps(package: Package) -> Iterator[TableFault]:
     for row in package.sweeps.values():
         number = package.row_number("sweeps", row.sweep)
         if row.signal is None:
-            if None not in (row.start_hz, row.stop_hz, row.duration_s):
+            rate_hz = row.sample_rate_hz or Sweep.sample_rate_hz
+            start_hz, stop_hz = row.start_hz or 0.0, row.stop_hz or 0.0
+            if row.duration_s and 0 < start_hz < stop_hz <= rate_hz / 2:  # else told with the links
                 try:
-                    law_of(row, row.sample_rate_hz or Sweep.sample_rate_hz)
+                    law_of(row, rate_hz)
                 except PackageError as error:
                     what, _, remedy = str(error).partition(": ")[2].partition("; ")
                     yield TableFault("sweeps", number, None, "out of range", what, remedy or "correct the row")

@@ -24,8 +24,11 @@ def faults_of_links(tables: Mapping[str, Table[Row]]) -> list[TableFault]:
         for row, number in zip(tables[name].rows, tables[name].numbers, strict=True):
             for column, target in model.LINKS.items():
                 key = getattr(row, column)
-                if key is not None and key not in tables[target].keys:
-                    faults.append(_dangling(name, number, column, key, target, tables[target]))
+                held = tables[target]
+                if held.faults and not held.keys:
+                    continue  # a table that cannot be read is one fault, not one for each link to it
+                if key is not None and key not in held.keys:
+                    faults.append(_dangling(name, number, column, key, target, held))
     return faults + _faults_of_takes(tables) + _faults_of_sweeps(tables)
 
 

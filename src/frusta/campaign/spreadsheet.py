@@ -121,7 +121,8 @@ def read_raw(name: str, data: bytes, known: Collection[str]) -> RawTable:
     except csv.Error as error:
         reason = str(error).replace("\t", "tab")
         raise PackageError(
-            f"{file}: must be a table with matching quotes (line {reader.line_num}: {reason}); look for a lone quotation mark"
+            f"{file}: must be a table with matching quotes (line {reader.line_num}: {reason}); "
+            "look for a lone quotation mark"
         ) from error
     first = 1 if given else 0
     start = next(i for i, cells in enumerate(lines) if any(c.strip() for c in cells))

@@ -50,8 +50,9 @@ class TableFault:
         return ", ".join(place)
 
     def __str__(self) -> str:
-        """Return the fault as one line."""
-        return f"{self.where}: {self.what}; {self.what_to_do}"
+        """Return the fault as one line; what cannot be shown is replaced by a question mark."""
+        line = f"{self.where}: {self.what}; {self.what_to_do}"
+        return "".join(c if c.isprintable() else "?" for c in line)
 
 
 def refuse(faults: Sequence[TableFault]) -> None:
