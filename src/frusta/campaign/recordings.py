@@ -124,6 +124,8 @@ class Recording:
         out = np.empty((len(channels), count))
         columns = [channel - 1 for channel in channels]
         filled = 0
+        if count == 0:
+            return out
         try:
             with soundfile.SoundFile(self.path) as file:
                 file.seek(start)

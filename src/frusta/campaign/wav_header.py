@@ -88,8 +88,7 @@ def lie_of_header(header: WavHeader) -> str | None:
     header : WavHeader
         What the header claims.
     """
-    container, rest = divmod(header.frame_bytes, max(header.channels, 1))
-    if rest or not header.channels or container * 8 < header.bits:
+    if header.channels * ((header.bits + 7) // 8) != header.frame_bytes or not header.channels:
         return (
             f"its header claims {header.channels} channels of {header.bits} bits in frames of "
             f"{header.frame_bytes} bytes"
