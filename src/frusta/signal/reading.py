@@ -76,6 +76,7 @@ FIGURES = (
     "snr_db",
     "clock_ppm",
 )
+NO_RESPONSE = ("silent", "wrong-sweep", "misaligned")  # what was divided is not the answer to what was played
 LEVEL_FIGURES = (*FIGURES[:4], "tallest_peak_hz", "tallest_peak_db", "piston_limit_hz")
 
 
@@ -395,6 +396,9 @@ def _read_response(
     _put_distortion(sheet, harmonics, breakup_hz)
     sheet.refuse("it cannot be read from this take")
     verdict = judge(_faults(response, source, clock, gate, onset, signals))
+    for fault in verdict.faults:
+        if fault.fault in NO_RESPONSE and fault.quality == "repeat":
+            return _nothing(f"{fault.fault}, {fault.where}: {fault.what_to_do}", signals, verdict.faults)
     delay = group_delay_s(grid, spectra.gated)
     nominal = rate_hz if clock is None else signals.sample_rate_hz
     return TakeReading(
@@ -714,7 +718,8 @@ def _faults(
         return faults_of_signal(signals.recording, signals.sample_rate_hz) + reflections
     place = SweepPlace(source.begin_s, source.end_s, source.start_hz, source.stop_hz, source.rate_s)
     found = faults_of_sweep(signals.recording, response, onset, place, source.spectrum)
-    found += reflections
+    if not any(f.fault in NO_RESPONSE or f.fault == "truncated" for f in found):
+        found += reflections  # what is left of the response would look like one
     if clock is not None:
         found += fault_of_clock(clock.ppm, clock.ppm_u)
     return found

@@ -76,11 +76,17 @@ def taper_band(start_hz: float, stop_hz: float, sample_rate_hz: float) -> Band:
 
 
 def band_taper(frequency_hz: Floats, band: Band) -> Floats:
-    """Return raised-cosine tapers, on a logarithmic axis below and a linear one above."""
-    f = np.maximum(frequency_hz, 1e-9)
-    low = np.clip(np.log(f / band.start_hz) / math.log(band.full_low_hz / band.start_hz), 0.0, 1.0)
-    high = np.clip((band.stop_hz - f) / max(band.stop_hz - band.full_high_hz, 1e-9), 0.0, 1.0)
-    return np.asarray((0.5 - 0.5 * np.cos(np.pi * low)) * (0.5 - 0.5 * np.cos(np.pi * high)))
+    """Return raised-cosine tapers, on a logarithmic axis below and a linear one above; frequencies must rise."""
+    f = np.asarray(frequency_hz, dtype=np.float64)
+    bounds = (band.start_hz, band.full_low_hz, band.full_high_hz, band.stop_hz)
+    start, low, high, stop = (int(np.searchsorted(f, bound)) for bound in bounds)
+    taper = np.zeros(f.size)
+    taper[start:stop] = 1.0
+    octaves = np.log(f[start:low] / band.start_hz) / math.log(band.full_low_hz / band.start_hz)
+    taper[start:low] = 0.5 - 0.5 * np.cos(np.pi * octaves)
+    share = (band.stop_hz - f[high:stop]) / (band.stop_hz - band.full_high_hz)
+    taper[high:stop] *= 0.5 - 0.5 * np.cos(np.pi * share)
+    return taper
 
 
 def bins_hz(size: int, sample_rate_hz: float) -> Floats:
@@ -116,20 +122,21 @@ def inverse_spectrum(
         If the signal has no energy somewhere inside the band.
     """
     taper = band_taper(frequency_hz, band)
-    inside = taper > 0.0
-    power = np.abs(played) ** 2
+    first = int(np.searchsorted(frequency_hz, band.start_hz, side="right"))
+    last = int(np.searchsorted(frequency_hz, band.stop_hz, side="left"))
+    power = played.real**2 + played.imag**2
     if regularisation > 0.0:
         edge = np.concatenate([[0.0], np.cumsum(power)])
         index = np.arange(power.size)
         low = np.floor(index * 2 ** (-1 / 12)).astype(np.int64)
         high = np.minimum(np.ceil(index * 2 ** (1 / 12)).astype(np.int64) + 1, power.size)
         power = power + regularisation * (edge[high] - edge[low]) / (high - low)
-    if not np.all(power[inside] > 0.0):
+    if not np.all(power[first:last] > 0.0):
         raise ParameterError(
             f"what was played must have energy from {band.start_hz:g} to {band.stop_hz:g} Hz to be divided out"
         )
     inverse = np.zeros(played.size, dtype=np.complex128)
-    inverse[inside] = played[inside].conj() * (taper[inside] / power[inside])
+    inverse[first:last] = played[first:last].conj() * (taper[first:last] / power[first:last])
     return inverse, taper
 
 
