@@ -15,7 +15,7 @@ from frusta.signal.clipping import find_clipping, find_quantum
 from frusta.signal.fault import Fault, Quality, SweepPlace, place_in_words
 from frusta.signal.gate import Reflection
 from frusta.signal.residue import residue
-from frusta.signal.sudden_events import find_events, judge_events
+from frusta.signal.sudden_events import find_breaks, find_events, judge_events
 from frusta.signal.transfer import Deconvolved
 from frusta.signal.whole_sweep import check_whole_sweep
 
@@ -27,9 +27,9 @@ FAINT_BITS, TOO_FAINT_BITS = 9.0, 6.0
 """Bits that the loudest sample uses: below 9 the steps are 55 dB under the peak, below 6 there is no reading."""
 
 FAINT_DBFS = -50.0
-LITTLE_NOISE_DB, MUCH_NOISE_DB = 55.0, 40.0
-"""Peak of the impulse response over its noise: at 50 dB modes hold within 0.02 % in frequency and 1 % in loss factor
-(DESIGN.md), at 40 dB the noise is 1 % of the peak."""
+LITTLE_NOISE_DB, MUCH_NOISE_DB = 60.0, 50.0
+"""Peak of the impulse response over its noise: at 50 dB modes still hold within 0.02 % in frequency and 1 % in loss
+factor (tried out beforehand), below it nothing was tried."""
 
 CLOCK_LOOK_PPM, CLOCK_REPEAT_PPM = 300.0, 1500.0
 """Crystals agree within 200 ppm. The correction holds to some 1000 ppm; beyond, something converts."""
@@ -85,7 +85,9 @@ def faults_of_signal(recording: Floats, sample_rate_hz: float, sweep: SweepPlace
     clipping = find_clipping(recording, sample_rate_hz, quantum)
     if clipping:
         frequency = sweep.frequency_at(clipping.first_s) if sweep else None
-        until = f" until {clipping.last_s:.3f} s, {clipping.samples} samples at {20 * math.log10(clipping.level):.1f} dBFS"
+        until = (
+            f" until {clipping.last_s:.3f} s, {clipping.samples} samples at {20 * math.log10(clipping.level):.1f} dBFS"
+        )
         todo = "turn the microphone's gain or the drive down by 6 dB and sweep again"
         where = place_in_words(clipping.first_s, frequency) + until
         return (Fault("clipped", where, todo, "repeat", clipping.first_s, frequency),)
@@ -138,24 +140,26 @@ def faults_of_sweep(
     whole = check_whole_sweep(recording, rate, band_arrivals(deconvolved), sweep)
     faults += whole.faults
     if whole.lag_s is None:
-        if any(f.fault in ("silent", "wrong-sweep") for f in whole.faults):
-            faults = [f for f in faults if f.fault != "level"]
-        return tuple(faults)
+        faint = any(f.fault == "level" and f.quality == "repeat" for f in faults)
+        absent = {f.fault for f in whole.faults} & {"silent", "wrong-sweep"}
+        # so few steps that the sweep cannot be found; otherwise the level of what is no sweep does not matter
+        drop = {"silent", "wrong-sweep"} if faint else {"level"} if absent else set()
+        return tuple(f for f in faults if f.fault not in drop)
     in_recording = SweepPlace(
         sweep.begin_s + whole.lag_s, sweep.end_s + whole.lag_s, sweep.start_hz, sweep.stop_hz, sweep.rate_s
     )
-    faults = [
-        f if f.fault != "clipped" else faults_of_signal(recording, rate, in_recording)[0] for f in faults
-    ]
+    faults = [f if f.fault != "clipped" else faults_of_signal(recording, rate, in_recording)[0] for f in faults]
     faults += _noise(deconvolved, onset)
     named = {f.fault for f in faults if f.quality == "repeat"}
-    if not named & {"clipped", "truncated"}:
+    if not named & {"clipped", "truncated", "clock"}:
         spectrum = played if np.iscomplexobj(played) else fft.rfft(played, deconvolved.impulse.size)
         rest = residue(deconvolved, np.asarray(spectrum, dtype=np.complex128), onset, sweep.rate_s, recording.size)
         # the fades of the sweep and what they leave are no events
         events = find_events(rest, in_recording.begin_s + 0.05, in_recording.end_s - 0.02)
         if events and "dropout" not in named:
-            faults += judge_events(rest, deconvolved, sweep, onset, events)
+            faults += judge_events(recording, rest, deconvolved, sweep, onset, events)
+        if not any(f.fault in ("dropout", "burst", "noisy") for f in faults):
+            faults += find_breaks(deconvolved, onset, sweep)
     return tuple(faults)
 
 
@@ -191,7 +195,9 @@ def fault_of_reflections(reflections: tuple[Reflection, ...], drive_sweep: bool 
         bad = (r.delay_s < CLOSE_S and r.level_db > CLOSE_DB) or (r.delay_s < NEAR_S and r.level_db > NEAR_DB)
         watch = r.delay_s < NEAR_S and r.level_db > CLOSE_DB
         if bad or watch:
-            where = f"{r.delay_s * 1e3:.2f} ms after the direct sound, {r.level_db:.0f} dB, a detour of {r.path_m:.2f} m"
+            where = (
+                f"{r.delay_s * 1e3:.2f} ms after the direct sound, {r.level_db:.0f} dB, a detour of {r.path_m:.2f} m"
+            )
             todo = "move or damp what stands within half that detour of cone or microphone, then sweep again"
             return (Fault("reflection", where, todo, "repeat" if bad else "look", r.delay_s),)
     return ()

@@ -42,12 +42,16 @@ class Residue:
         Samples a block.
     sample_rate_hz : float
         Hz.
+    noise_hz, noise : ndarray, shape (bands,)
+        Amplitude spectrum of the recording's own noise, by which it was whitened (any unit).
     """
 
     signal: Floats
     ratio: Floats
     block: int
     sample_rate_hz: float
+    noise_hz: Floats
+    noise: Floats
 
 
 def residue(deconvolved: Deconvolved, played: Complexes, onset: int, rate_s: float | None, samples: int) -> Residue:
@@ -77,8 +81,11 @@ def residue(deconvolved: Deconvolved, played: Complexes, onset: int, rate_s: flo
         spacing_s = (rate_s or 0.0) * math.log(order / (order - 1))
         _take_out(rest, onset, -(rate_s or 0.0) * math.log(order), 0.005, min(0.05, spacing_s / 2), rate)
     spectrum = fft.rfft(rest)
-    white = _whiten(spectrum, deconvolved)
+    white, noise_hz, noise = _whiten(spectrum, deconvolved)
     magnitude = np.abs(played)
+    noise *= np.array(
+        [magnitude[max(0, i - 50) : i + 51].mean() for i in np.rint(noise_hz * n / rate).astype(np.int64)]
+    )
     white *= played / np.where(magnitude > 0.0, magnitude, 1.0)
     signal = np.asarray(fft.irfft(white, n))[:samples]
     block = max(16, round(BLOCK_S * rate))
@@ -90,7 +97,7 @@ def residue(deconvolved: Deconvolved, played: Complexes, onset: int, rate_s: flo
     base = np.interp(np.arange(count), np.arange(0, count, 8), base)
     # Where a recorder has suppressed noise the surroundings are empty; the take's own median then is the measure.
     floor = np.maximum(base, 0.1 * float(np.median(power)) + 1e-300)
-    return Residue(signal, power / floor, block, rate)
+    return Residue(signal, power / floor, block, rate, noise_hz, noise)
 
 
 def _take_out(rest: Floats, onset: int, centre_s: float, before_s: float, after_s: float, rate: float) -> None:
@@ -103,8 +110,8 @@ def _take_out(rest: Floats, onset: int, centre_s: float, before_s: float, after_
     rest[(start + np.arange(size)) % rest.size] *= keep
 
 
-def _whiten(spectrum: Complexes, deconvolved: Deconvolved) -> Complexes:
-    """Divide by the median noise of sixth-octave bands, inside the band."""
+def _whiten(spectrum: Complexes, deconvolved: Deconvolved) -> tuple[Complexes, Floats, Floats]:
+    """Divide by the median noise of quarter-octave bands, inside the band; return that noise too."""
     n, rate = deconvolved.impulse.size, deconvolved.sample_rate_hz
     low_hz = deconvolved.band.full_low_hz
     high_hz = min(1.1 * deconvolved.band.full_high_hz, 0.98 * deconvolved.band.stop_hz)
@@ -122,4 +129,4 @@ def _whiten(spectrum: Complexes, deconvolved: Deconvolved) -> Complexes:
     white = np.zeros(spectrum.size, dtype=np.complex128)
     # lines only: where single bins stand out. A burst lifts all bins alike and with them the median.
     white[first:last] = spectrum[first:last] / (np.sqrt(noise) * np.maximum(1.0, ratio / LINE_LIMIT))
-    return white
+    return white, np.exp(log_middle), np.sqrt(np.maximum(median, 1e-300))

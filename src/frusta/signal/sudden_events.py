@@ -29,6 +29,20 @@ LONGEST_SLIP_S = 0.03
 """Longer ones show in the arrivals of whole bands."""
 
 FEW_SLIPS = 32
+
+BREAK_RATIO = 25.0
+"""Power before the direct sound over the noise elsewhere. Of 250 bins of noise, exponentially distributed over a mean of
+twelve, one exceeds it in some 1e-6 takes."""
+
+
+HARMFUL_SHARE, HARMFUL_PEAK = 0.25, 1000.0
+"""A burst that raises the noise of the whole sweep by 1 dB, or that of its moment by 30 dB, spoils the take."""
+
+LEAST_STILL = 16
+
+SWEPT_SHARE = 0.6
+"""Share of an event's energy within half an octave of the swept frequency from which it is the sweep that broke."""
+
 NEAREST_TAIL_S = 0.06
 SLIP_GAIN = 0.5
 """Share of the tail's energy that must vanish when a slip is undone."""
@@ -80,12 +94,19 @@ def find_events(rest: Residue, from_s: float, to_s: float) -> tuple[Event, ...]:
 
 
 def judge_events(
-    rest: Residue, deconvolved: Deconvolved, sweep: SweepPlace, onset: int, events: tuple[Event, ...]
+    recording: Floats,
+    rest: Residue,
+    deconvolved: Deconvolved,
+    sweep: SweepPlace,
+    onset: int,
+    events: tuple[Event, ...],
 ) -> tuple[Fault, ...]:
     """Return the faults behind events: dropout (samples lost or inserted, a block replaced) or burst.
 
     Parameters
     ----------
+    recording : ndarray, shape (n,)
+        As recorded.
     rest : Residue
         Where the events were found.
     deconvolved : Deconvolved
@@ -125,7 +146,9 @@ def judge_events(
             word = "lost" if slip > 0 else "inserted"
             where = f"{abs(slip)} sample{'s' if abs(slip) > 1 else ''} {word} {place}"
             dropouts.append(Fault("dropout", where, todo, "repeat", event.peak_s, frequency))
-        elif frequency is not None and _follows_sweep(rest, event, frequency):
+        elif _stands_still(recording, rest.sample_rate_hz, event) or (
+            frequency is not None and _follows_sweep(rest, event, frequency)
+        ):
             dropouts.append(Fault("dropout", f"the sound breaks off {place}", todo, "repeat", event.peak_s, frequency))
         else:
             bursts.append((event, frequency))
@@ -133,9 +156,10 @@ def judge_events(
     if bursts:
         event, frequency = max(bursts, key=lambda b: b[0].excess)
         total = sum(b[0].excess for b in bursts)
-        # As much energy as all the noise of the sweep: the floor of every figure rises by 3 dB or more.
-        harmful = total > blocks
-        where = f"{place_in_words(event.peak_s, frequency)}, {max(1.0, 1e3 * (event.end_s - event.begin_s)):.0f} ms long"
+        harmful = total > HARMFUL_SHARE * blocks or event.peak > HARMFUL_PEAK
+        where = (
+            f"{place_in_words(event.peak_s, frequency)}, {max(1.0, 1e3 * (event.end_s - event.begin_s)):.0f} ms long"
+        )
         todo = "a door, a voice or a click fell into the sweep: wait for quiet and sweep again"
         if not harmful:
             todo = "a short noise fell into the sweep, too weak to matter much: sweep again if in doubt"
@@ -143,20 +167,87 @@ def judge_events(
     return tuple(faults)
 
 
+def _stands_still(recording: Floats, sample_rate_hz: float, event: Event) -> bool:
+    """Whether the recorder wrote one and the same value for a while, in the midst of sound."""
+    margin = 2.0 * JOINED_S
+    part = recording[max(0, round((event.begin_s - margin) * sample_rate_hz)) :]
+    part = part[: round((event.end_s - event.begin_s + 2.0 * margin) * sample_rate_hz)]
+    changes = np.flatnonzero(np.diff(part))
+    if changes.size < 64:
+        return changes.size < part.size / 2
+    # A slow sine near its top may rest on one step for a few samples: ten times the usual rest is another matter.
+    rests = np.diff(changes)
+    return bool(rests.max() >= max(LEAST_STILL, 10.0 * float(np.percentile(rests, 90.0))))
+
+
 def _follows_sweep(rest: Residue, event: Event, frequency_hz: float) -> bool:
-    """Whether the event's sound is confined to the frequency that was being swept: then it is the sweep itself."""
+    """Whether the event's sound, unwhitened, is confined to the frequency being swept: then it is the sweep itself."""
     rate = rest.sample_rate_hz
-    margin = max(event.end_s - event.begin_s, 4.0 / frequency_hz)
-    first = max(0, round((event.begin_s - 0.2 * margin) * rate))
-    part = rest.signal[first : round((event.end_s + 0.2 * margin) * rate)]
+    middle = 0.5 * (event.begin_s + event.end_s)
+    half = max(0.6 * (event.end_s - event.begin_s), 5.0 / frequency_hz)
+    part = rest.signal[max(0, round((middle - half) * rate)) : round((middle + half) * rate)]
     if part.size < 32:
         return False
     size = fft.next_fast_len(max(2 * part.size, 4096), real=True)
     spectrum = fft.rfft(part * np.hanning(part.size), size)
     power = spectrum.real**2 + spectrum.imag**2
     f = np.arange(power.size) * (rate / size)
+    power *= np.exp(2.0 * np.interp(np.log(f + 1e-9), np.log(rest.noise_hz), np.log(rest.noise)))
     near = (f > frequency_hz / 1.4) & (f < 1.4 * frequency_hz)
-    return bool(power[near].sum() > 0.7 * power.sum())
+    return bool(power[near].sum() > SWEPT_SHARE * power.sum())
+
+
+def find_breaks(deconvolved: Deconvolved, onset: int, sweep: SweepPlace) -> tuple[Fault, ...]:
+    """Return dropouts at low frequencies, from what precedes the direct sound.
+
+    Where the sweep breaks off while a low frequency is swept, little is left in any one moment; but the spectrum has a
+    break there, and the response a tail of that frequency on *both* sides. Before the direct sound nothing else is.
+
+    Parameters
+    ----------
+    deconvolved : Deconvolved
+        The whole periodic response.
+    onset : int
+        Index of the direct sound.
+    sweep : SweepPlace
+        Where the sweep stands; without a rate nothing is sought.
+
+    Returns
+    -------
+    tuple of Fault
+        One at most.
+    """
+    if sweep.rate_s is None:
+        return ()
+    rate, n = deconvolved.sample_rate_hz, deconvolved.impulse.size
+    length_s = min(0.25, 0.5 * sweep.rate_s * math.log(2.0))
+    size = round(length_s * rate)
+    highest_lag = sweep.rate_s * math.log(40.0)
+    quiet_from, quiet_to = onset + round(0.5 * rate), onset + n - round((highest_lag + length_s) * rate)
+    if length_s < 0.1 or quiet_to - quiet_from < 4 * size:
+        return ()
+    starts = np.append(np.linspace(quiet_from, quiet_to, 12).astype(np.int64), onset - round(0.03 * rate) - size)
+    parts = np.take(deconvolved.impulse, starts[:, None] + np.arange(size), mode="wrap") * np.hanning(size)
+    length = fft.next_fast_len(2 * size, real=True)
+    step_hz = rate / length
+    f = np.arange(length // 2 + 1) * step_hz
+    use = slice(int(1.3 * deconvolved.band.full_low_hz / step_hz), int(1000.0 / step_hz))
+    spectra = fft.rfft(parts, length, axis=-1)[:, use]
+    power = spectra.real**2 + spectra.imag**2
+    noise = np.maximum(power[:-1].mean(axis=0), 0.3 * np.median(power[:-1]))
+    ratio = power[-1] / noise
+    at = int(np.argmax(ratio))
+    wide = np.count_nonzero(ratio > ratio[at] / 10.0) * step_hz
+    if ratio[at] < BREAK_RATIO or wide > 8.0 / length_s:
+        return ()
+    frequency = float(f[use][at])
+    time_s = sweep.time_of(frequency) + onset / rate
+    todo = "use a larger buffer, stop other programs, then sweep again"
+    return (
+        Fault(
+            "dropout", f"the sound breaks off {place_in_words(time_s, frequency)}", todo, "repeat", time_s, frequency
+        ),
+    )
 
 
 def find_slip(
@@ -189,7 +280,7 @@ def find_slip(
     """
     rate, n = deconvolved.sample_rate_hz, deconvolved.impulse.size
     step_hz = rate / n
-    half_hz = max(0.2 * frequency_hz, 40.0)
+    half_hz = min(max(0.2 * frequency_hz, 40.0), 200.0)
     first = max(1, math.ceil((frequency_hz - half_hz) / step_hz))
     last = min(deconvolved.spectrum.size, math.ceil((frequency_hz + half_hz) / step_hz))
     f = np.arange(first, last) * step_hz
@@ -225,5 +316,7 @@ def _coarse_slip(band: Complexes, f: Floats, split_hz: float, tail: NDArray[np.b
     longest = round(LONGEST_SLIP_S * rate)
     slips = np.arange(-longest, longest + 1)
     product = tail_low.conj() * (band - low) * np.exp(2j * np.pi * (f - f[0]) * (longest / rate))
-    sums = czt(product, slips.size, np.exp(-2j * np.pi * (f[1] - f[0]) / rate)) * np.exp(-2j * np.pi * f[0] * slips / rate)
+    sums = czt(product, slips.size, np.exp(-2j * np.pi * (f[1] - f[0]) / rate)) * np.exp(
+        -2j * np.pi * f[0] * slips / rate
+    )
     return int(slips[np.argmin(np.real(sums))])

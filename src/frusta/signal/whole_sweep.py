@@ -25,6 +25,9 @@ SPREAD_S = 0.02
 CLOCK_SHARE = 0.01
 """Crystals differ by 200 ppm at most, sample-rate conversion by 0.1 %; from 1 % on it is another sweep."""
 
+DRIFT_SHARE = 0.002
+"""Drift that band arrivals show surely: a cone's own group delay changes by less than 1 ms an e-fold above 400 Hz."""
+
 MISSING_S = 0.05
 
 
@@ -62,40 +65,96 @@ def check_whole_sweep(
     firm = heard & (arrivals.frequency_hz >= FIRM_HZ)
     if np.count_nonzero(firm) < 4:
         firm = heard
-    firm &= _inside(arrivals, firm, recording.size / sample_rate_hz, sweep)
-    x, lag = np.log(arrivals.frequency_hz[firm]), arrivals.lag_s[firm]
-    low, high = np.percentile(lag, [10.0, 90.0])
-    limit = max(SPREAD_S, 3.0 * float(np.median(arrivals.cell_s[firm])))
-    if high - low > limit:
-        return _moving(x, lag, arrivals, firm, sweep, limit)
-    middle = float(np.median(lag[lag.size // 2 :]))
-    return WholeSweep(_ends(recording, sample_rate_hz, middle, arrivals, sweep), middle)
-
-
-def _inside(arrivals: BandArrivals, firm: NDArray[np.bool_], length_s: float, sweep: SweepPlace) -> NDArray[np.bool_]:
-    """Bands that were swept while the recording ran, going by the commonest arrival."""
     lag = arrivals.lag_s[firm]
-    near = np.abs(np.subtract.outer(lag, lag)) < SPREAD_S
-    middle = float(lag[np.argmax(near.sum(axis=1))])
+    middle = float(lag[np.argmax((np.abs(np.subtract.outer(lag, lag)) < SPREAD_S).sum(axis=1))])
+    firm &= _inside(arrivals, firm, middle, _last_change(recording) / sample_rate_hz, sweep)
+    x, lag = np.log(arrivals.frequency_hz[firm]), arrivals.lag_s[firm]
+    limit = max(SPREAD_S, 3.0 * float(np.median(arrivals.cell_s[firm])))
+    stray = np.abs(lag - middle) > limit
+    if np.count_nonzero(stray) >= 2 and not _scattered(lag, stray, limit):
+        steady = _steady_and_quiet(recording, sample_rate_hz)
+        return WholeSweep((steady,), None) if steady else _moving(x, lag, arrivals, firm, sweep, limit)
+    lag_s = float(np.median(lag[~stray][np.count_nonzero(~stray) // 2 :]))
+    ends = _ends(recording, sample_rate_hz, lag_s, arrivals, sweep)
+    if not any(f.quality == "repeat" for f in ends):
+        ends += _drift(x[~stray], lag[~stray], arrivals.cell_s[firm][~stray], sweep)
+    return WholeSweep(ends, lag_s)
+
+
+def _scattered(lag: Floats, stray: NDArray[np.bool_], limit: float) -> bool:
+    """Whether the bands that stray are few and strew: a noise hid them; in a jump or another sweep they agree."""
+    if np.count_nonzero(stray) > 0.4 * stray.size:
+        return False
+    steps = np.abs(np.diff(lag[stray]))
+    return bool(np.median(steps) > 10.0 * limit)
+
+
+def _drift(x: Floats, lag: Floats, cell_s: Floats, sweep: SweepPlace) -> tuple[Fault, ...]:
+    """A delay that grows along the sweep by more than any crystal does."""
+    fine = cell_s < 0.006
+    if sweep.rate_s is None or np.count_nonzero(fine) < 6:
+        return ()
+    slope, start = (float(v) for v in np.polyfit(x[fine], lag[fine], 1))
+    misfit = float(np.mean(np.abs(lag[fine] - slope * x[fine] - start)))
+    if abs(slope) < DRIFT_SHARE * sweep.rate_s or misfit > 0.7 * _step(lag[fine])[1]:
+        return ()
+    return (_clock(slope / sweep.rate_s),)
+
+
+def _step(lag: Floats) -> tuple[int, float]:
+    """Return where a single jump would fit best, and the mean misfit that it leaves, s."""
+    misfits = [
+        float(np.mean(np.abs(np.concatenate([lag[:k] - np.median(lag[:k]), lag[k:] - np.median(lag[k:])]))))
+        for k in range(2, lag.size - 1)
+    ]
+    if not misfits:
+        return 0, math.inf
+    best = int(np.argmin(misfits))
+    return best + 2, misfits[best]
+
+
+def _clock(share: float) -> Fault:
+    where = f"the whole recording: player and recorder run {abs(share) * 100:.2f} % apart"
+    todo = "set player and recorder to the same sample rate, without conversion, then sweep again"
+    return Fault("clock", where, todo, "repeat")
+
+
+def _last_change(recording: Floats) -> int:
+    changes = np.flatnonzero(recording[-1] != recording)
+    return int(changes[-1]) + 1 if changes.size else 0
+
+
+def _inside(
+    arrivals: BandArrivals, firm: NDArray[np.bool_], middle: float, length_s: float, sweep: SweepPlace
+) -> NDArray[np.bool_]:
+    """Bands that were swept while the recording ran, going by the commonest arrival."""
     first = sweep.frequency_at(-middle) or 0.0
     last = sweep.frequency_at(length_s - middle) or math.inf
     inside = (arrivals.frequency_hz > first) & (arrivals.frequency_hz < last)
     return inside if np.count_nonzero(inside & firm) >= 3 else np.ones_like(inside)
 
 
-def _absent(recording: Floats, sample_rate_hz: float) -> Fault:
+def _steady_and_quiet(recording: Floats, sample_rate_hz: float) -> Fault | None:
+    """Return the fault of a recording that holds nothing but quiet, steady noise."""
     block = max(2, round(0.05 * sample_rate_hz))
     rough = np.diff(recording)  # hum and rumble do not count
     count = max(1, rough.size // block)
     power = (rough[: count * block].reshape(count, -1) ** 2).mean(axis=1)
     low, high = np.percentile(power, [5.0, 95.0])
-    level_db = 10.0 * math.log10(max(float(np.mean(recording**2)), 1e-20))
-    if high == 0.0 or (level_db < QUIET_DBFS and high < 10.0 ** (STEADY_DB / 10.0) * max(low, 1e-30)):
-        where = f"the whole recording, {level_db:.0f} dBFS" if high > 0.0 else "the whole recording, all zero"
-        todo = "check that amplifier and microphone are on and their cables plugged in, then sweep again"
-        return Fault("silent", where, todo, "repeat")
-    todo = "the recording does not hold this sweep: play the sweep that the table names, or name the one that was played"
-    return Fault("wrong-sweep", "the whole recording", todo, "repeat")
+    level_db = 10.0 * math.log10(max(float(np.var(recording)), 1e-20))
+    if high > 0.0 and not (level_db < QUIET_DBFS and high < 10.0 ** (STEADY_DB / 10.0) * low):
+        return None
+    where = f"the whole recording, {level_db:.0f} dBFS" if high > 0.0 else "the whole recording, all zero"
+    todo = "check that amplifier and microphone are on and their cables plugged in, then sweep again"
+    return Fault("silent", where, todo, "repeat")
+
+
+def _absent(recording: Floats, sample_rate_hz: float) -> Fault:
+    todo = (
+        "the recording does not hold this sweep: play the sweep that the table names, or name the one that was played"
+    )
+    wrong = Fault("wrong-sweep", "the whole recording", todo, "repeat")
+    return _steady_and_quiet(recording, sample_rate_hz) or wrong
 
 
 def _moving(
@@ -106,14 +165,8 @@ def _moving(
     slope = float(np.median(slopes / np.subtract.outer(x, x)[np.triu_indices(lag.size, 1)]))
     line = lag - slope * x
     line_misfit = float(np.mean(np.abs(line - np.median(line))))
-    splits = range(2, lag.size - 1)
-    misfits = [
-        float(np.mean(np.abs(np.concatenate([lag[:k] - np.median(lag[:k]), lag[k:] - np.median(lag[k:])]))))
-        for k in splits
-    ]
-    best = int(np.argmin(misfits)) if misfits else -1
-    if best >= 0 and misfits[best] < 0.4 * line_misfit and misfits[best] < limit / 2:
-        k = best + 2
+    k, misfit = _step(lag)
+    if misfit < 0.4 * line_misfit and misfit < limit / 2:
         jump_s = float(np.median(lag[k:]) - np.median(lag[:k]))
         f = arrivals.frequency_hz[firm]
         frequency = math.sqrt(float(f[k - 1] * f[k]))
@@ -126,9 +179,7 @@ def _moving(
         return WholeSweep((Fault("dropout", where, todo, "repeat", time_s, frequency),), lag_s)
     rate = sweep.rate_s
     if rate is not None and line_misfit < limit / 2 and abs(slope) < CLOCK_SHARE * rate:
-        where = f"the whole recording: player and recorder run {abs(slope / rate) * 100:.2f} % apart"
-        todo = "set player and recorder to the same sample rate, without conversion, then sweep again"
-        return WholeSweep((Fault("clock", where, todo, "repeat"),), None)
+        return WholeSweep((_clock(slope / rate),), None)
     where = "the whole recording: bands arrive up to " + f"{float(lag.max() - lag.min()):.2f} s apart"
     todo = "another sweep was played than the table names: name the one that was played, or play this one"
     return WholeSweep((Fault("wrong-sweep", where, todo, "repeat"),), None)
@@ -138,12 +189,15 @@ def _ends(
     recording: Floats, sample_rate_hz: float, lag_s: float, arrivals: BandArrivals, sweep: SweepPlace
 ) -> tuple[Fault, ...]:
     begin_s, end_s = sweep.begin_s + lag_s, sweep.end_s + lag_s
-    changes = np.flatnonzero(recording[-1] != recording)
-    last_s = float(changes[-1] + 1) / sample_rate_hz if changes.size else 0.0
+    last_s = _last_change(recording) / sample_rate_hz
     length_s = recording.size / sample_rate_hz
     missing_s = end_s - length_s
     above = arrivals.frequency_hz > (sweep.frequency_at(max(last_s - lag_s, sweep.begin_s)) or math.inf)
-    if missing_s <= MISSING_S < end_s - last_s and np.count_nonzero(above) >= 2 and not arrivals.heard[above].any():
+    if (
+        missing_s <= MISSING_S < end_s - last_s
+        and np.count_nonzero(above) >= 2
+        and not (arrivals.heard & (np.abs(arrivals.lag_s - lag_s) < SPREAD_S))[above].any()
+    ):
         missing_s = end_s - last_s  # filled up with one value after the recorder had stopped
     if missing_s > MISSING_S:
         at_s = length_s if end_s > length_s + MISSING_S else last_s
@@ -162,7 +216,9 @@ def _ends(
         todo = "record on until a second after the sweep has ended, so that the sound can fall silent"
         faults.append(Fault("truncated", where, todo, "look", length_s))
     if not -0.001 <= lag_s <= 0.6:
-        where = f"at {max(begin_s, 0.0):.3f} s; the sweep begins {abs(lag_s):.2f} s {'later' if lag_s > 0 else 'earlier'}"
+        where = (
+            f"at {max(begin_s, 0.0):.3f} s; the sweep begins {abs(lag_s):.2f} s {'later' if lag_s > 0 else 'earlier'}"
+        )
         todo = "the sweep is whole and is used; the delay is not to be believed: start player and recorder together"
         faults.append(Fault("misaligned", where + " than in what was played", todo, "look", max(begin_s, 0.0)))
     return tuple(faults)
