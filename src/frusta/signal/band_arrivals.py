@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,7 +53,7 @@ def band_arrivals(deconvolved: Deconvolved) -> BandArrivals:
     low_hz, high_hz = deconvolved.band.full_low_hz, 1.03 * deconvolved.band.full_high_hz
     count = max(3, round(3 * math.log2(high_hz / low_hz)))
     edges = np.geomspace(low_hz, high_hz, count + 1)
-    rows = [_arrival(deconvolved, period_s, a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    rows = [_arrival(deconvolved, period_s, a, b) for a, b in pairwise(edges)]
     table = np.array(rows)
     return BandArrivals(np.sqrt(edges[1:] * edges[:-1]), table[:, 0], table[:, 1], table[:, 2])
 

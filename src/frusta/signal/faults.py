@@ -36,7 +36,7 @@ CLOCK_LOOK_PPM, CLOCK_REPEAT_PPM = 300.0, 1500.0
 
 CLOSE_S, NEAR_S = 0.003, 0.005
 CLOSE_DB, NEAR_DB = -20.0, -12.0
-"""Modes need 3 to 5 ms without reflections: stronger than 10 % (a ripple of 0.9 dB) within 3 ms, or 25 % within 5 ms."""
+"""Modes need 3 to 5 ms without reflections: not over 10 % (0.9 dB of ripple) within 3 ms, nor 25 % within 5 ms."""
 
 
 @dataclass(frozen=True)
@@ -152,8 +152,11 @@ def faults_of_sweep(
     faults += _noise(deconvolved, onset)
     named = {f.fault for f in faults if f.quality == "repeat"}
     if not named & {"clipped", "truncated", "clock"}:
-        spectrum = played if np.iscomplexobj(played) else fft.rfft(played, deconvolved.impulse.size)
-        rest = residue(deconvolved, np.asarray(spectrum, dtype=np.complex128), onset, sweep.rate_s, recording.size)
+        if np.iscomplexobj(played):
+            spectrum = np.asarray(played, dtype=np.complex128)
+        else:
+            spectrum = fft.rfft(np.real(played), deconvolved.impulse.size)
+        rest = residue(deconvolved, spectrum, onset, sweep.rate_s, recording.size)
         # the fades of the sweep and what they leave are no events
         events = find_events(rest, in_recording.begin_s + 0.05, in_recording.end_s - 0.02)
         if events and "dropout" not in named:

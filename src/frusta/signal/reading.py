@@ -718,7 +718,7 @@ def _faults(
         return faults_of_signal(signals.recording, signals.sample_rate_hz) + reflections
     place = SweepPlace(source.begin_s, source.end_s, source.start_hz, source.stop_hz, source.rate_s)
     found = faults_of_sweep(signals.recording, response, onset, place, source.spectrum)
-    if not any(f.fault in NO_RESPONSE or f.fault == "truncated" for f in found):
+    if not any(f.fault in (*NO_RESPONSE, "truncated", "dropout") for f in found):
         found += reflections  # what is left of the response would look like one
     if clock is not None:
         found += fault_of_clock(clock.ppm, clock.ppm_u)

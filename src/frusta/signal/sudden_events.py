@@ -31,8 +31,8 @@ LONGEST_SLIP_S = 0.03
 FEW_SLIPS = 32
 
 BREAK_RATIO = 25.0
-"""Power before the direct sound over the noise elsewhere. Of 250 bins of noise, exponentially distributed over a mean of
-twelve, one exceeds it in some 1e-6 takes."""
+"""Power before the direct sound over the noise elsewhere. Of 250 bins of noise, exponentially distributed over a mean
+of twelve, one exceeds it in some 1e-6 takes."""
 
 
 HARMFUL_SHARE, HARMFUL_PEAK = 0.25, 1000.0
@@ -283,7 +283,7 @@ def find_slip(
     half_hz = min(max(0.2 * frequency_hz, 40.0), 200.0)
     first = max(1, math.ceil((frequency_hz - half_hz) / step_hz))
     last = min(deconvolved.spectrum.size, math.ceil((frequency_hz + half_hz) / step_hz))
-    f = np.arange(first, last) * step_hz
+    f = np.asarray(np.arange(first, last) * step_hz, dtype=np.float64)
     band = deconvolved.spectrum[first:last] * np.exp(2j * np.pi * f * (onset / rate)) * np.hanning(last - first)
     size = fft.next_fast_len(band.size)
     lag_s = np.fft.fftfreq(size, 1.0) / step_hz
