@@ -1,0 +1,118 @@
+"""Spoil a virtual take on demand, once for each fault that a verdict can name."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Literal, get_args
+
+import numpy as np
+from numpy.typing import NDArray
+
+from frusta.bench.surroundings import Noise, Reflection
+from frusta.errors import ParameterError
+
+Floats = NDArray[np.float64]
+
+Mishap = Literal[
+    "clipped",
+    "dropout",
+    "silent",
+    "wrong-sweep",
+    "noisy",
+    "burst",
+    "reflection",
+    "truncated",
+    "misaligned",
+    "clock",
+    "level",
+]
+MISHAPS: tuple[Mishap, ...] = get_args(Mishap)
+
+CLOCK_FAULT_PPM = 900.0
+LEVEL_FAULT_DB = -50.0  # the gain stands at its lowest stop
+_CLIP_BY = 2.0  # the peak would be twice full scale
+_NOISY_DB = -22.0  # rms of noise re peak
+
+
+def check_mishap(name: str | None) -> None:
+    """Raise ParameterError unless ``name`` is None or a mishap."""
+    if name is not None and name not in MISHAPS:
+        raise ParameterError(f"a mishap must be one of {', '.join(MISHAPS)} (got {name!r})")
+
+
+def early_reflection(rng: np.random.Generator) -> Reflection:
+    """Return a reflection that leaves too little before it: something stands beside the cone."""
+    return Reflection(float(rng.uniform(0.0009, 0.0014)), 0.55, 9000.0)
+
+
+def noise_of(noise: Noise, mishap: str | None) -> Noise:
+    """Return the noise of a take, far too high where the take is to be noisy."""
+    if mishap != "noisy":
+        return noise
+    return Noise(_NOISY_DB, noise.white_db, noise.hum_db, noise.mains_hz)
+
+
+def spoil(
+    recording: Floats, mishap: str | None, sounding: tuple[int, int], sample_rate_hz: float, rng: np.random.Generator
+) -> Floats:
+    """Return the microphone's samples after the mishap; those that happen earlier leave them as they are.
+
+    Parameters
+    ----------
+    recording : ndarray, shape (n,)
+        Before the converter, ±1 full scale.
+    mishap : str or None
+    sounding : tuple of int
+        First and last sample of the sweep.
+    sample_rate_hz : float
+    rng : numpy.random.Generator
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Shorter where the take was cut.
+    """
+    change = _CHANGES.get(mishap or "")
+    return recording if change is None else change(recording, sounding, sample_rate_hz, rng)
+
+
+def _clip(x: Floats, _: tuple[int, int], __: float, ___: np.random.Generator) -> Floats:
+    return np.asarray(np.clip(x * (_CLIP_BY / np.max(np.abs(x))), -1.0, 1.0))
+
+
+def _drop(x: Floats, sounding: tuple[int, int], rate: float, rng: np.random.Generator) -> Floats:
+    lost = round(rate * float(rng.uniform(0.004, 0.012)))
+    at = sounding[0] + int((sounding[1] - sounding[0]) * rng.uniform(0.45, 0.7))
+    return np.concatenate([x[:at], x[at + lost :], x[-lost:]])
+
+
+def _silence(x: Floats, _: tuple[int, int], __: float, rng: np.random.Generator) -> Floats:
+    return 3e-5 * rng.standard_normal(x.size)
+
+
+def _burst(x: Floats, sounding: tuple[int, int], rate: float, rng: np.random.Generator) -> Floats:
+    length = round(rate * float(rng.uniform(0.03, 0.08)))
+    at = sounding[0] + int((sounding[1] - sounding[0]) * rng.uniform(0.3, 0.8))
+    decay = np.exp(-np.arange(length) / (0.25 * length))
+    out = x.copy()
+    out[at : at + length] += 0.5 * np.max(np.abs(x)) * decay * rng.standard_normal(length)
+    return np.clip(out, -1.0, 1.0)
+
+
+def _truncate(x: Floats, sounding: tuple[int, int], _: float, rng: np.random.Generator) -> Floats:
+    return x[: sounding[0] + int((sounding[1] - sounding[0]) * rng.uniform(0.55, 0.8))]
+
+
+def _misalign(x: Floats, sounding: tuple[int, int], _: float, rng: np.random.Generator) -> Floats:
+    return x[sounding[0] + int((sounding[1] - sounding[0]) * rng.uniform(0.15, 0.3)) :]
+
+
+_Change = Callable[[Floats, tuple[int, int], float, np.random.Generator], Floats]
+_CHANGES: dict[str, _Change] = {
+    "clipped": _clip,
+    "dropout": _drop,
+    "silent": _silence,
+    "burst": _burst,
+    "truncated": _truncate,
+    "misaligned": _misalign,
+}
