@@ -22,7 +22,8 @@ from frusta.campaign.ranking import rank
 FREQUENCY_HZ = 1000 * 2 ** (np.arange(-541, 420) / 96)
 SHAPES = ("straight", "concave", "convex")
 NAMES = (
-    "Heather", "Gorse", "Bracken", "Sedge", "Rowan", "Alder", "Willow", "Thistle", "Clover", "Yarrow", "Tansy", "Sorrel",
+    "Heather", "Gorse", "Bracken", "Sedge", "Rowan", "Alder", "Willow", "Thistle", "Clover", "Yarrow",
+    "Tansy", "Sorrel",
 )  # fmt: skip
 
 
@@ -287,7 +288,8 @@ def _estimates(shop: Workshop, members: dict) -> tuple[Estimate, ...]:
             Estimate(
                 material=member.material, recipe=member.recipe, hoop_modulus_gpa=4.6 - k, hoop_modulus_gpa_u=0.05,
                 layer_shear_modulus_gpa=0.9 - 0.1 * k, layer_shear_modulus_gpa_u=0.04, axial_modulus_gpa=2.4,
-                axial_modulus_gpa_u=0.37, loss_factor=0.026 + 0.004 * k, loss_factor_u=0.0006, density_kg_m3=1064 + 40 * k,
+                axial_modulus_gpa_u=0.37, loss_factor=0.026 + 0.004 * k, loss_factor_u=0.0006,
+                density_kg_m3=1064 + 40 * k,
                 density_kg_m3_u=6, identified=("hoop_modulus", "layer_shear_modulus", "loss_factor", "density"),
                 assumed=("axial_modulus",), chi_square=1.1,
             )

@@ -75,4 +75,5 @@ def load_curves(folder: Path, take: str) -> TakeCurves:
             decay_frequency_hz=held["decay_frequency_hz"],
             decay_map_db=held["decay_map_db"],
             group_delay_ms=held["group_delay_ms"],
+            reflection_free_s=float(held["reflection_free_s"]),
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -45,6 +46,8 @@ class TakeCurves:
         Level by frequency and time, dB re its largest value; empty where there is none.
     group_delay_ms : ndarray, shape (n,)
         On the table's grid; NaN where it cannot be had.
+    reflection_free_s : float
+        Seconds after the direct sound at which the gate ends; NaN where no gate was set.
     """
 
     table: dict[str, NDArray[np.float64]]
@@ -57,3 +60,4 @@ class TakeCurves:
     decay_frequency_hz: NDArray[np.float64]
     decay_map_db: NDArray[np.float64]
     group_delay_ms: NDArray[np.float64]
+    reflection_free_s: float = math.nan

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,13 +16,10 @@ from frusta.campaign.figures import READING_KEYS
 from frusta.campaign.findings import BlipRow, ModeRow, Reading, TakeFault
 from frusta.campaign.package import Package
 from frusta.campaign.resolve import Kind, LoadedTake, ResolvedTake, load_take
+from frusta.campaign.rigid_response import AIR_C, Rigid, rigid_response
 from frusta.errors import PackageError, ParameterError
 from frusta.signal.calibration import Calibration
-from frusta.signal.level import RigidResponse
 from frusta.signal.reading import Conditions, TakeReading, TakeSignals, read_take
-
-AIR_C = 20.0
-"""Temperature assumed where a session names none."""
 
 FAINTEST = 1e-9
 """Envelope below which nothing is told apart, re its peak."""
@@ -43,10 +41,6 @@ class Job:
         The take with what holds for it.
     calibration : CalibrationTable or None
         Of its microphone.
-    rigid : RigidResponse or None
-        The rigid cone's own response.
-    why_no_rigid : str or None
-        Why there is none.
     gate_s : float or None
         Reflection-free time set by hand.
     curves_folder : Path
@@ -56,8 +50,6 @@ class Job:
     package: Package
     resolved: ResolvedTake
     calibration: CalibrationTable | None
-    rigid: RigidResponse | None
-    why_no_rigid: str | None
     gate_s: float | None
     curves_folder: Path
 
@@ -92,11 +84,14 @@ def read_job(job: Job) -> TakeRows:
     resolved = job.resolved
     try:
         loaded = load_take(job.package, resolved)
-        found = read_take(_signals(loaded, resolved.kind), _conditions(job))
+        rigid = rigid_response(resolved)
+        found = read_take(_signals(loaded, resolved.kind), _conditions(job, rigid))
     except (PackageError, ParameterError) as error:
         return _damaged(resolved, str(error))
     save_curves(job.curves_folder, resolved.take.take, _curves(found))
-    return TakeRows(_reading(found, job), _modes(found, resolved.take.take), _blips(found, resolved.take.take))
+    return TakeRows(
+        _reading(found, resolved, rigid), _modes(found, resolved.take.take), _blips(found, resolved.take.take)
+    )
 
 
 def _signals(loaded: LoadedTake, kind: Kind) -> TakeSignals:
@@ -112,14 +107,14 @@ def _signals(loaded: LoadedTake, kind: Kind) -> TakeSignals:
     )
 
 
-def _conditions(job: Job) -> Conditions:
+def _conditions(job: Job, rigid: Rigid) -> Conditions:
     resolved, table = job.resolved, job.calibration
     return Conditions(
         full_scale_pa=resolved.full_scale_pa,
         drive_gain_db=resolved.drive_gain_db,
         temperature_c=AIR_C if resolved.temperature_c is None else resolved.temperature_c,
         calibration=None if table is None else Calibration(table.frequency_hz, table.level_db, table.phase_deg),
-        rigid=job.rigid,
+        rigid=rigid.response,
         gate_s=job.gate_s,
     )
 
@@ -163,19 +158,19 @@ def _remedy(damage: str) -> str:
     return damage.rpartition("; ")[2]
 
 
-def _reading(found: TakeReading, job: Job) -> Reading:
+def _reading(found: TakeReading, resolved: ResolvedTake, rigid: Rigid) -> Reading:
     figures = {key: found.figures.get(key) for key in READING_KEYS}
-    reasons = _reasons_of_identity(job.resolved)
+    reasons = _reasons_of_identity(resolved)
     for key, value in figures.items():
         if value is None:
             reasons[key] = found.reasons.get(key, "not read")
-    if figures["piston_limit_hz"] is None and job.why_no_rigid:
-        reasons["piston_limit_hz"] = job.why_no_rigid
+    if rigid.reason and (rigid.response is None or figures["piston_limit_hz"] is not None):
+        reasons["piston_limit_hz"] = rigid.reason
     uncertainties = {key: u for key, u in found.uncertainties.items() if key.removesuffix("_u") in figures}
     faults = tuple(TakeFault(fault=f.fault, where=f.where, what_to_do=f.what_to_do) for f in found.faults)
     return Reading.model_validate(
         {
-            **_identity(job.resolved),
+            **_identity(resolved),
             **figures,
             **uncertainties,
             "quality": found.quality,
@@ -241,6 +236,7 @@ def _curves(found: TakeReading) -> TakeCurves:
         decay_frequency_hz=NONE if decay is None else np.asarray(decay.frequency_hz, dtype=np.float64),
         decay_map_db=NONE.reshape(0, 0) if decay is None else np.asarray(decay.level_db, dtype=np.float64).T,
         group_delay_ms=1e3 * delay if delay.size == size else np.full(size, np.nan),
+        reflection_free_s=math.nan if found.gate is None else float(found.gate.length_s),
     )
 
 

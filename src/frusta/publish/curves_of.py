@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -14,9 +15,10 @@ from frusta.publish.charts.curve import Curve
 from frusta.publish.groups import Group, Groups
 from frusta.publish.prints import GroupMean, counted
 from frusta.publish.theme import Style
-from frusta.publish.words import interval, quantity
+from frusta.publish.words import NBSP, interval, quantity
 
 ORDERS = ("h2", "h3", "h4", "h5")
+MOST_POINTS = 1500
 OVER_NOISE_DB = 10.0  # as the definition of thd_peak_percent asks
 
 
@@ -127,19 +129,33 @@ def decay_curve(shown: Shown, mean: GroupMean | None) -> Curve | None:
     envelope = shown.curves.envelope_db
     if envelope.size < 2:
         return None
-    time_ms = 1e3 * (np.arange(envelope.size) / shown.curves.sample_rate_hz)
+    time_ms = 1e3 * (np.arange(envelope.size) / shown.curves.sample_rate_hz + shown.curves.envelope_start_s)
+    end_ms = 1e3 * shown.curves.reflection_free_s
+    if np.isfinite(end_ms):
+        envelope, time_ms = envelope[time_ms <= end_ms], time_ms[time_ms <= end_ms]
+    if envelope.size < 2:
+        return None
     peak = int(np.nanargmax(envelope)) if np.isfinite(envelope).any() else 0
     time_ms, envelope = time_ms[peak:] - time_ms[peak], envelope[peak:]
-    every = max(1, int(shown.curves.sample_rate_hz / 48000))
+    every = max(1, round(shown.curves.sample_rate_hz / 48000), -(-envelope.size // MOST_POINTS))
+    anchor, marked = shown.reading.decay_2_percent_ms, True
     figure, detail = _figure_and_detail(mean, "ms")
+    if anchor is None:
+        finite = np.isfinite(envelope)
+        anchor, marked = float(time_ms[finite][-1]) * 0.985 if finite.any() else None, False
+        longer = re.match(r"longer than ([0-9.]+) ms", shown.reading.reasons.get("decay_2_percent_ms", ""))
+        figure, detail = (f"longer than {longer[1]}{NBSP}ms", "") if longer else ("not read", "")
+    elif mean is not None and mean.without:
+        detail = f"or longer {detail}".rstrip()
     return Curve(
         shown.group.name,
         shown.group.style,
         time_ms[::every],
         100 * 10 ** (envelope[::every] / 20),
-        anchor=shown.reading.decay_2_percent_ms,
+        anchor=anchor,
         figure=figure,
         detail=detail,
+        marked=marked,
     )
 
 

@@ -1,4 +1,4 @@
-"""The drawings of a report: which charts there are, in which widths, with their words, tables and values to read off."""
+"""The drawings of a report: which charts there are, how wide, with their words, tables and values to read off."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from frusta.campaign.curves import TakeCurves
-from frusta.campaign.findings import Estimate, Findings
+from frusta.campaign.findings import Estimate, Findings, RankingRow
 from frusta.campaign.package import Package
 from frusta.publish import facts
 from frusta.publish.charts import (
@@ -38,6 +38,7 @@ from frusta.publish.verdict import mean_words, name_of_row
 from frusta.publish.words import NBSP, interval, listed, plain, quantity
 
 NARROW_PX = 358
+STRIP_PX = 336
 MOST_CURVES = 4
 
 Make = Callable[[float, str], dict[str, Any]]
@@ -149,7 +150,7 @@ def strip_drawings(findings: Findings, package: Package, groups: Groups, figure:
             )
 
         key = f"{figure.key.rsplit('_', 1)[0].replace('_', '-')}-{_slug(profile)}"
-        drawings.append(Drawing(key, make, label, 340, heading=name, glyph=_glyph(profile, package), narrow=False))
+        drawings.append(Drawing(key, make, label, STRIP_PX, heading=name, glyph=_glyph(profile, package), narrow=False))
     return drawings
 
 
@@ -197,8 +198,9 @@ def ranking_drawing(findings: Findings, groups: Groups) -> Drawing | None:
         if group is None:
             continue
         if r.score_low is not None and r.score_high is not None:
-            ends = interval(r.score_low, r.score_high, "", value=r.score)
-            detail = f"{quantity(r.score or 0.0, 'points', half_width=(r.score_high - r.score_low) / 2)} ({ends})"
+            digits = 1 if r.score_high - r.score_low < 4 else 0
+            ends = f"{plain(r.score_low, digits)} to {plain(r.score_high, digits)}"
+            detail = f"{plain(r.score or 0.0, digits)}{NBSP}points ({ends})"
         else:
             detail = f"{plain(r.score or 0.0, 0)}{NBSP}points ({r.reasons.get('score_low', 'no interval')})"
         shown.append(
@@ -231,7 +233,7 @@ def _places(low: int | None, high: int | None, reasons: Mapping[str, str]) -> st
     return str(low) if low == high else f"{low} to {high}"
 
 
-def _part_words(row: Any, part: str) -> str:
+def _part_words(row: RankingRow, part: str) -> str:
     for p in row.parts:
         if p.part == part:
             if p.value is None or p.points is None:
@@ -241,11 +243,18 @@ def _part_words(row: Any, part: str) -> str:
 
 
 def weights_words(findings: Findings) -> str:
-    """The weights of the ranking in a sentence: "Points: break-up 40, evenness 25."."""
+    """The weights of the ranking in a sentence: "Points: break-up 40, evenness 25."; what was left out, and why."""
     for row in findings.ranking:
-        if row.parts:
-            total = sum(p.weight for p in row.parts) or 1.0
-            return "Points: " + ", ".join(f"{p.part} {100 * p.weight / total:.0f}" for p in row.parts) + "."
+        total = sum(p.weight for p in row.parts)
+        if not total:
+            continue
+        counted_parts = ", ".join(f"{p.part} {100 * p.weight / total:.0f}" for p in row.parts if p.weight)
+        left_out = [
+            f"{p.part.capitalize()} {row.reasons.get(p.part, 'is not counted').replace(p.figure, 'its figure')}."
+            for p in row.parts
+            if not p.weight
+        ]
+        return " ".join([f"Points: {counted_parts}.", *left_out])
     return ""
 
 
@@ -270,7 +279,7 @@ def response_drawings(
     stop, start = facts.stop_hz(findings, package), facts.start_hz(findings, package)
     relative = facts.relative_levels(findings, package)
     profiles = profiles_of(findings, package)
-    drawings = []
+    drawings: list[Drawing] = []
     for profile in profiles:
         parts = _chunks(shown_takes(findings.readings, curves, groups, profile))
         for nth, shown in enumerate(parts):
@@ -485,7 +494,9 @@ def estimate_drawings(findings: Findings, groups: Groups) -> list[Drawing]:
             return strips_chart(rows, description=label, unit=unit, window=window, total_width=width, scheme=scheme)
 
         heading = f"{figure.name}, {figure.unit}" if figure.unit else figure.name
-        drawings.append(Drawing(f"estimate-{_slug(figure.listed_as)}", make, label, 340, heading=heading, narrow=False))
+        drawings.append(
+            Drawing(f"estimate-{_slug(figure.listed_as)}", make, label, STRIP_PX, heading=heading, narrow=False)
+        )
     return drawings
 
 

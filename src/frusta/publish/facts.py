@@ -13,6 +13,21 @@ from frusta.campaign.rows import Rig, Session
 from frusta.publish.prints import counted
 from frusta.publish.words import NBSP, count, plain, quantity
 
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+
 
 @dataclass(frozen=True)
 class Fact:
@@ -41,14 +56,13 @@ def key_facts(findings: Findings, package: Package) -> list[Fact]:
     kept = counted(findings.readings)
     rigs = used_rigs(findings, package)
     sessions = used_sessions(findings, package)
-    facts = [
+    return [
         Fact("Prints", prints_words(kept)),
         Fact("Seatings", seatings_words(kept)),
         Fact("Mounting", "; ".join(dict.fromkeys(mounting_words(rig) for rig in rigs)) or "not noted"),
         Fact("Air", air_words(sessions)),
         Fact("Check cone", check_words(findings.readings)),
     ]
-    return facts
 
 
 def prints_words(readings: Sequence[Reading]) -> str:
@@ -61,7 +75,11 @@ def prints_words(readings: Sequence[Reading]) -> str:
     least, most = min(each.values()), max(each.values())
     if len(each) == 1:
         return f"{total}, all of one kind" if total > 1 else "one"
-    return f"{total}, {_number(least)} of each kind" if least == most else f"{total}, {least} to {most} of each kind"
+    return (
+        f"{total}, {_number(least)} of each kind"
+        if least == most
+        else f"{total}, {_number(least)} to {_number(most)} of each kind"
+    )
 
 
 def seatings_words(readings: Sequence[Reading]) -> str:
@@ -105,7 +123,7 @@ def check_words(readings: Sequence[Reading]) -> str:
     if spread is None:
         known = any(r.kind == "check" for r in readings)
         return "heard once: drift unknown" if known else "none: drift unknown"
-    return f"within {plain(max(spread, 0.1), 1)}{NBSP}dB"
+    return f"steady within {plain(max(spread, 0.1), 1)}{NBSP}dB"
 
 
 def relative_levels(findings: Findings, package: Package) -> bool:
@@ -168,8 +186,7 @@ def day(text: str | None) -> date | None:
 
 def day_words(when: date) -> str:
     """A date in words: "6 May 2026"."""
-    months = "January February March April May June July August September October November December".split()
-    return f"{when.day} {months[when.month - 1]} {when.year}"
+    return f"{when.day} {MONTHS[when.month - 1]} {when.year}"
 
 
 def session_span(sessions: Sequence[Session]) -> str:
@@ -188,4 +205,4 @@ def _span(values: Sequence[float], unit: str) -> str:
 
 
 def _number(value: int) -> str:
-    return count(value, "").strip()
+    return count(value, " ", " ").strip()

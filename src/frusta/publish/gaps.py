@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from frusta.campaign.figures import FIGURE
 from frusta.campaign.findings import Findings
 from frusta.campaign.package import Package
-from frusta.publish.facts import counted, day, relative_levels, used_rigs, used_sessions
+from frusta.publish.facts import day, relative_levels, used_rigs, used_sessions
 from frusta.publish.groups import Groups
+from frusta.publish.prints import counted
 from frusta.publish.words import NBSP, count, listed, plain
 
 ESTIMATED = {

@@ -1,4 +1,4 @@
-"""What is compared, by name: groups of prints (material × recipe) and cone profiles, each with its style and drawing."""
+"""What is compared, by name: groups of prints (material × recipe) and cone profiles, each with its style."""
 
 from __future__ import annotations
 
@@ -81,11 +81,12 @@ class Groups:
 
 
 def profile_name(key: str, package: Package) -> str:
-    """Name a profile: its shape, and its key where several profiles share the shape or the key says more."""
+    """Name a profile: its shape, and its key where several printed profiles share the shape."""
     row = package.profiles.get(key)
     if row is None:
         return key or NO_SHAPE
-    alone = sum(p.shape == row.shape for p in package.profiles.values()) == 1
+    printed = {s.profile for s in package.specimens.values() if s.kind == "cone"} | {key}
+    alone = sum(p.shape == row.shape for k, p in package.profiles.items() if k in printed) == 1
     return row.shape if alone else f"{row.shape} {key}"
 
 

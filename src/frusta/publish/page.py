@@ -16,14 +16,16 @@ from frusta.publish.gaps import gaps, unread
 from frusta.publish.groups import Groups, profile_name
 from frusta.publish.prints import counted, group_means
 from frusta.publish.verdict import (
+    article,
     band_sentences,
+    best_known,
     extremes_sentence,
     is_clear,
+    name_of_row,
     opening,
-    ranking_sentence,
     signed_amount,
 )
-from frusta.publish.words import NBSP, band, count, interval, listed, plain, quantity, sentence
+from frusta.publish.words import NBSP, band, count, listed, plain, quantity, sentence
 
 SOURCES = (
     "Sweep and harmonics: A. Novak, P. Lotton, L. Simon, Synchronized swept-sine, J. Audio Eng. Soc. 63(10), 2015.",
@@ -116,13 +118,10 @@ def _head(findings: Findings, package: Package, groups: Groups) -> dict[str, Any
 def _prints(findings: Findings, package: Package, groups: Groups) -> dict[str, Any]:
     profiles = drawings.profiles_of(findings, package)
     lines = [STRIPS[0].says]
-    said = [
-        (profile, line)
-        for profile in profiles[:3]
-        for line in extremes_sentence(findings, groups, "breakup_hz", profile)[:1]
-    ]
-    if len(groups.all) > 2 or len(profiles) == 1:
-        lines += [f"{profile_name(p, package).capitalize()}: {line}" if p else line for p, line in said]
+    told = best_known(findings, "breakup_hz", profiles)
+    for line in extremes_sentence(findings, groups, "breakup_hz", told)[:1]:
+        shape = profile_name(told, package) if told and len(profiles) > 1 else ""
+        lines.append(f"As {article(shape)} {shape} cone, {line}" if shape and not line.startswith("As ") else line)
     means = group_means(findings.readings, groups, "breakup_hz")
     with_interval = any(m.low is not None for m in means)
     seatings = {(r.specimen, r.seating) for r in counted(findings.readings)}
@@ -140,7 +139,12 @@ def _ranking(findings: Findings, package: Package, groups: Groups) -> dict[str, 
     ties = any(r.rank_low != r.rank_high for r in findings.ranking)
     band_hz = facts.band_of(package)
     title = "Ranking for this band" if band_hz else "Ranking"
-    lede = ranking_sentence(findings, package, groups)
+    first = [r for r in findings.ranking if r.rank_low == 1]
+    lede = ""
+    if len(first) > 1:
+        lede = f"{listed([name_of_row(r, groups) for r in first])} share the first place: their scores overlap."
+    elif first and first[0].rank_high == 1 and len(findings.ranking) > 1:
+        lede = f"{name_of_row(first[0], groups)} stands first, clear of the others."
     chances = [
         (groups.name_of(r.material if r.recipe is None else f"{r.material}/{r.recipe}"), r.probability_best)
         for r in findings.ranking
@@ -149,7 +153,7 @@ def _ranking(findings: Findings, package: Package, groups: Groups) -> dict[str, 
     if chances:
         name, best = max(chances, key=lambda c: c[1])
         shown = "more than 99" if best > 0.99 else plain(100 * best, 0)
-        lede += f" {name} is the best with {shown}{NBSP}% probability, by these weights."
+        lede += f" {name} is best with {shown}{NBSP}% probability, by these weights."
     if any(r.rank_low is None for r in findings.ranking):
         why = next((r.reasons[k] for r in findings.ranking for k in ("rank_low", "score_low") if k in r.reasons), "")
         lede = f"Scores have no interval, so places are not given: {why}." if why else "Places are not given."
@@ -182,9 +186,8 @@ def _beside_charts(
         decay.append(f"A perfect cone would read {quantity(min(perfect), 'ms')} through the same filter.")
     nulls = [r for r in counted(findings.readings) if (r.profile or "") == first and r.decay_2_percent_ms is None]
     if nulls:
-        decay.append(
-            f"{count(len(nulls), 'take').capitalize()} without a figure: {nulls[0].reasons.get('decay_2_percent_ms', 'no reason given')}."
-        )
+        why = nulls[0].reasons.get("decay_2_percent_ms", "no reason given")
+        decay.append(f"{count(len(nulls), 'take').capitalize()} without a figure: {why}.")
     return {
         "response_says": [sentence(line) for line in response],
         "distortion_says": [sentence(line) for line in distortion],
@@ -204,7 +207,8 @@ def _largest(findings: Findings, groups: Groups, profile: str) -> list[str]:
         for m in group_means(findings.readings, groups, "input_thd_peak_percent")
         if m.profile == profile and m.mean is not None
     ]
-    return [f"Largest {interval(min(means), max(means), '%', with_unit=True)}."] if len(means) > 1 else []
+    ends = [quantity(float(f"{v:.2g}"), "%") for v in (min(means, default=0.0), max(means, default=0.0))]
+    return [f"The largest distortion is {ends[0]} to {ends[1]}, cone by cone"] if len(means) > 1 else []
 
 
 def _why_none(findings: Findings, key: str, head: str) -> str:
@@ -295,7 +299,7 @@ def _faults(findings: Findings, package: Package) -> dict[str, Any]:
         )
     if look:
         parts.append(
-            f"{count(look, 'take')} {'deserves' if look == 1 else 'deserve'} a look but {'counts' if look == 1 else 'count'}"
+            f"{count(look, 'take')} {'deserves a look but counts' if look == 1 else 'deserve a look but count'}"
         )
     lede = sentence(listed(parts)) if parts else "What is wrong in the tables, and what to do."
     return {"faults": rows, "faults_title": "Faulty takes" if repeat or look else "Faults", "faults_lede": lede}

@@ -35,6 +35,10 @@ class GroupMean:
         Of the group, and its 95 % interval.
     reason : str
         Why there is no mean, or no interval.
+    without : int
+        Takes that count but lack the figure.
+    takes : int
+        Takes that count.
     """
 
     group: Group
@@ -44,6 +48,8 @@ class GroupMean:
     low: float | None
     high: float | None
     reason: str
+    without: int = 0
+    takes: int = 0
 
 
 def counted(readings: Sequence[Reading]) -> list[Reading]:
@@ -83,22 +89,26 @@ def group_means(readings: Sequence[Reading], groups: Groups, key: str) -> list[G
     back = (lambda v: v * DB_PER_NEPER) if figure.scale == "db" else math.exp
     rows = []
     for profile, place in sorted(recorded):
+        group = groups.all[place]
+        own = [r for r in kept if (r.profile or "") == profile and groups.of(r.material, r.recipe) is group]
+        without = sum(log_value(figure, r) is None for r in own)
         prints = cells.get((profile, place), {})
         if not prints:
-            why = _common_reason(kept, groups.all[place], profile, key)
-            rows.append(GroupMean(groups.all[place], profile, {}, None, None, None, why))
+            why = _common_reason(own, key)
+            rows.append(GroupMean(group, profile, {}, None, None, None, why, without, len(own)))
             continue
-        middle = group_mean(prints)
-        reach = _reach(cells, profile, prints)
+        middle, reach = group_mean(prints), _reach(cells, profile, prints)
         rows.append(
             GroupMean(
-                groups.all[place],
+                group,
                 profile,
                 {name: back(print_mean(seatings)) for name, seatings in prints.items()},
                 back(middle),
                 None if reach is None else back(middle - reach),
                 None if reach is None else back(middle + reach),
                 "" if reach is not None else _no_interval(prints, cells),
+                without,
+                len(own),
             )
         )
     return rows
@@ -126,14 +136,7 @@ def _no_interval(prints: Mapping[str, object], cells: Cells) -> str:
     return "all prints read alike: no interval"
 
 
-def _common_reason(readings: Sequence[Reading], group: Group, profile: str, key: str) -> str:
-    """The reason that most takes of a group give for having no such figure."""
-    reasons = [
-        r.reasons[key]
-        for r in readings
-        if (r.material or "") == group.material
-        and (r.recipe or "") == group.recipe
-        and (r.profile or "") == profile
-        and key in r.reasons
-    ]
+def _common_reason(readings: Sequence[Reading], key: str) -> str:
+    """The reason that most takes give for having no such figure."""
+    reasons = [r.reasons[key] for r in readings if key in r.reasons]
     return max(sorted(set(reasons)), key=reasons.count) if reasons else "no take gives it"

@@ -74,7 +74,7 @@ def _short_numbers(svg: str) -> str:
     return _PATHS.sub(lambda m: f'{m[1]}="{_LONG_NUMBER.sub(short, m[2])}"', svg)
 
 
-_VARIABLES = {colour.lower(): f"var(--{name})" for name, colour in reversed(LIGHT.items())}
+_VARIABLES = {colour.lower(): f"var(--{name})" for name, colour in reversed(tuple(LIGHT.items()))}
 _COLOUR = re.compile(r'(fill|stroke)="(#[0-9a-fA-F]{6})"')
 
 

@@ -176,7 +176,7 @@ def _page(
         places[name] = [replace(d, caption=text if k == 0 else "") for k, d in enumerate(places[name])]
     script = render.asset("assets/report.js").decode("utf-8").strip()
     style = render.web_font_css() + render.asset("assets/report.css").decode("utf-8").strip()
-    return _template().render(
+    rendered: str = _template().render(
         **report.words,
         **places,
         more_strips=more,
@@ -186,6 +186,7 @@ def _page(
         style=Markup(style),
         policy=policy(script, style),
     )
+    return rendered
 
 
 DISTORTION_CAPTION = (

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from frusta.campaign.figures import FIGURE
 from frusta.campaign.findings import Difference, Findings, RankingRow
@@ -46,7 +48,8 @@ def opening(findings: Findings, package: Package, groups: Groups) -> tuple[str, 
     if len(present) < 2:
         return _alone(findings, package, groups, present)
     ranking = ranking_sentence(findings, package, groups)
-    breakup = breakup_sentences(findings, package, groups)
+    first = [name_of_row(r, groups) for r in findings.ranking if r.rank_low == 1]
+    breakup = breakup_sentences(findings, package, groups, known_as=first[0] if len(first) == 1 and ranking else None)
     head = [ranking] if ranking else []
     head += breakup[:1]
     if not head:
@@ -101,43 +104,77 @@ def name_of_row(row: RankingRow, groups: Groups) -> str:
     return group.name if group is not None else row.material
 
 
-def breakup_sentences(findings: Findings, package: Package, groups: Groups) -> list[str]:
-    """Who breaks up highest in which shape, against the next one: clear, a tie, or without interval."""
-    said: list[tuple[str, str, str, Difference]] = []
+def breakup_sentences(
+    findings: Findings, package: Package, groups: Groups, *, known_as: str | None = None
+) -> list[str]:
+    """Who breaks up highest in which shape, against the next one: clear first, then ties, then without interval.
+
+    Parameters
+    ----------
+    findings, package, groups
+        The campaign.
+    known_as : str or None
+        Name that the sentence before has just told; it becomes "it".
+    """
+    said: list[_Said] = []
     for profile in dict.fromkeys(d.profile for d in findings.differences if d.figure == "breakup_hz"):
         pair = top_two(findings, groups, "breakup_hz", profile)
         if pair is not None:
-            said.append((profile, *pair))
+            said.append(_Said(profile, *pair))
     if not said:
         return []
-    leaders = {best for _, best, _, row in said if is_clear(row)}
-    clear = [s for s in said if is_clear(s[3])]
-    lines = []
-    if len(leaders) == 1 and len(clear) == len(said) and len(said) > 1:
-        profile, best, following, row = max(said, key=lambda s: _ratio_of(s[3], groups, s[1]))
-        by = _by(row, best, groups)
-        lines.append(
-            f"{best} breaks up highest in every shape: as a {profile_name(profile, package)} cone {by} higher than "
-            f"the next, {following}{_ends(row)}."
+    said.sort(key=lambda s: 0 if is_clear(s.row) else (1 if s.row.low_95 is not None else 2))
+    first, rest = said[0], said[1:]
+    best = "It" if first.best == known_as else first.best
+    shape = profile_name(first.profile, package)
+    if rest and all(is_clear(s.row) and s.best == first.best for s in said):
+        head = (
+            f"{best} breaks up highest in every shape: as {article(shape)} {shape} cone {_by(first, groups)} higher "
+            f"than the next, {first.following}{_ends(first.row)}."
         )
-        said.remove((profile, best, following, row))
-    for profile, best, following, row in said:
-        lines.append(_one_shape(profile_name(profile, package), best, following, row, groups, len(said) > 0))
-    return lines
+        alike = [
+            f"as {article(n)} {n} cone {_by(s, groups)} higher than {s.following}{_ends(s.row)}"
+            for s in rest
+            if (n := profile_name(s.profile, package))
+        ]
+        return [head, f"And {'; '.join(alike)}."]
+    several = len({d.profile for d in findings.differences}) > 1
+    return [_one_shape(s, package, groups, several, known_as if s is first else None) for s in said]
 
 
-def _one_shape(shape: str, best: str, following: str, row: Difference, groups: Groups, tell_shape: bool) -> str:
-    where = f"As {_article(shape)} {shape} cone, " if tell_shape and shape else ""
+@dataclass(frozen=True)
+class _Said:
+    """The two that break up highest in a profile."""
+
+    profile: str
+    best: str
+    following: str
+    row: Difference
+
+
+def _one_shape(said: _Said, package: Package, groups: Groups, tell_shape: bool, known_as: str | None) -> str:
+    shape = profile_name(said.profile, package)
+    where = f"As {article(shape)} {shape} cone, " if tell_shape else ""
+    row, following = said.row, said.following
+    best = said.best if said.best != known_as else ("it" if where else "It")
     if is_clear(row):
-        return f"{where}{best} breaks up {_by(row, best, groups)} higher than the next, {following}{_ends(row)}."
+        return f"{where}{best} breaks up {_by(said, groups)} higher than the next, {following}{_ends(row)}."
     if row.low_95 is not None:
-        return f"{where}{best} and {following} cannot be told apart by where they break up: a tie{_ends(row)}."
+        return f"{where}{said.best} and {following} cannot be told apart by where they break up: a tie{_ends(row)}."
     why = row.reasons.get("low_95", "no interval")
-    return f"{where}{best} breaks up {_by(row, best, groups)} higher than {following}, as printed here ({_cut(why)})."
+    return f"{where}{best} breaks up {_by(said, groups)} higher than {following}, as printed here ({_cut(why)})."
 
 
-def _article(shape: str) -> str:
-    return "an" if shape[:1] in "aeiou" else "a"
+def best_known(findings: Findings, figure: str, profiles: Sequence[str]) -> str:
+    """The profile in which a figure's differences have the most intervals; the first of those."""
+    known = {p: sum(d.figure == figure and d.profile == p and d.low_95 is not None for d in findings.differences)
+             for p in profiles}  # fmt: skip
+    return max(profiles, key=lambda p: known[p]) if profiles else ""
+
+
+def article(word: str) -> str:
+    """The indefinite article of a word."""
+    return "an" if word[:1] in "aeiou" else "a"
 
 
 def _cut(reason: str) -> str:
@@ -149,8 +186,8 @@ def _ratio_of(row: Difference, groups: Groups, best: str) -> float:
     return ratio if groups.name_of(row.a) == best else 1 / ratio
 
 
-def _by(row: Difference, best: str, groups: Groups) -> str:
-    return f"{_digits(100 * (_ratio_of(row, groups, best) - 1), row)}{NBSP}%"
+def _by(said: _Said, groups: Groups) -> str:
+    return f"{_digits(100 * (_ratio_of(said.row, groups, said.best) - 1), said.row)}{NBSP}%"
 
 
 def _digits(change: float, row: Difference) -> str:
@@ -223,7 +260,7 @@ def extremes_sentence(
         pairs = [f"{groups.name_of(d.a)} and {groups.name_of(d.b)}" for d in ties]
         if len(pairs) <= 2:
             lines.append(
-                f"{' and so are '.join(pairs)} cannot be told apart."
+                f"{pairs[0]} cannot be told apart."
                 if len(pairs) == 1
                 else f"{pairs[0]} cannot be told apart, nor can {pairs[1]}."
             )
@@ -236,8 +273,6 @@ def in_favour_of(row: Difference, groups: Groups, first: Group) -> str:
     """The sentence of a difference, told from the side of ``first`` where it is clear."""
     if not is_clear(row) or row.ratio is None or row.low_95 is None or row.high_95 is None:
         return row.verdict
-    import math
-
     figure = FIGURE[row.figure]
     a, b = groups.name_of(row.a), groups.name_of(row.b)
     gap, low, high = (math.log(v) for v in (row.ratio, row.low_95, row.high_95))
@@ -251,7 +286,9 @@ def band_sentences(findings: Findings, package: Package, groups: Groups, profile
     band_hz = band_of(package)
     if band_hz is None:
         return []
-    inside, clear, open_ = [], [], []
+    inside: list[str] = []
+    clear: list[str] = []
+    open_: list[str] = []
     for mean in group_means(findings.readings, groups, "breakup_hz"):
         if mean.profile != profile or mean.mean is None:
             continue
@@ -277,8 +314,6 @@ def band_sentences(findings: Findings, package: Package, groups: Groups, profile
 
 def signed_amount(row: Difference) -> tuple[str, str]:
     """Size of a difference and its interval, in percent or dB, for a table."""
-    import math
-
     figure = FIGURE[row.figure]
     if row.ratio is None:
         return row.reasons.get("ratio", "not read"), ""

@@ -49,12 +49,12 @@ def scaled(value: float, unit: str) -> tuple[float, str]:
 
 
 def quantity(value: float, unit: str, *, half_width: float | None = None) -> str:
-    """Write a value with its unit; the digits follow the half width of its interval if there is one.
+    r"""Write a value with its unit; the digits follow the half width of its interval if there is one.
 
     >>> quantity(3961.2, "Hz", half_width=80.0)
-    '3.96\\xa0kHz'
+    '3.96\xa0kHz'
     >>> quantity(250.0, "Hz")
-    '250\\xa0Hz'
+    '250\xa0Hz'
     """
     factor, shown = scaled(value, unit)
     digits = decimals_for(None if half_width is None else half_width / factor, value / factor)
@@ -94,12 +94,12 @@ def percent_digits(*changes: float) -> int:
 
 
 def percent_range(low_ratio: float, high_ratio: float) -> str:
-    """Write the interval of a ratio as percent: "23 to 33 %", "−1.0 to +7.2 %".
+    r"""Write the interval of a ratio as percent: "23 to 33 %", "−1.0 to +7.2 %".
 
     >>> percent_range(1.23, 1.33)
-    '23 to 33\\xa0%'
+    '23 to 33\xa0%'
     >>> percent_range(0.99, 1.072)
-    '−1.0 to +7.2\\xa0%'
+    '−1.0 to +7.2\xa0%'
     """
     low, high = 100 * (low_ratio - 1), 100 * (high_ratio - 1)
     digits = percent_digits(low, high)

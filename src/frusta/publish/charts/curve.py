@@ -28,6 +28,8 @@ class Curve:
         Place along x that the name is tied to; None leaves it to the chart.
     figure, detail : str
         Figure that follows the name, with its unit; its interval, left out on a phone.
+    marked : bool
+        Whether the anchor is a figure to put the material's mark on, not just a place for the name.
     """
 
     name: str
@@ -37,6 +39,7 @@ class Curve:
     anchor: float | None = None
     figure: str = ""
     detail: str = ""
+    marked: bool = True
 
     def at(self, place: float) -> float:
         """Value of the curve at a place, NaN outside."""

@@ -63,8 +63,8 @@ def decay_chart(
     levels = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
     times = _time_ticks(end, 5 if narrow else 8)
     layers.grid(
-        {t: True for t in times},
-        {level: True for level in levels},
+        dict.fromkeys(times, True),
+        dict.fromkeys(levels, True),
         x_labels={t: f"{t:g}\u00a0ms" if t in (times[0], times[-1]) else f"{t:g}" for t in times},
         y_labels={level: f"{level:g}" for level in levels},
     )
@@ -81,7 +81,7 @@ def decay_chart(
         layers.line(zip(curve.x.tolist(), curve.y.tolist(), strict=True), layers.curve_mark(curve.style, narrow=narrow))
     stairs(layers, list(curves), narrow=narrow)
     for curve in curves:
-        if curve.anchor is not None and 0 <= curve.anchor <= end:
+        if curve.marked and curve.anchor is not None and 0 <= curve.anchor <= end:
             layers.add(layers.point_mark(curve.style), [{"x": curve.anchor, "y": 2.0}], x=layers.x(), y=layers.y())
     return layers.spec(description, background=background)
 
@@ -94,10 +94,11 @@ def _headroom(curves: Sequence[Curve], narrow: bool, height: float) -> float:
 
 def decay_end(curves: Sequence[Curve], echo_ms: float | None) -> float:
     """End of the time axis: a little past the last 2 % crossing or the first echo, whichever is nearer to it."""
-    crossings = [c.anchor for c in curves if c.anchor is not None]
+    crossings = [c.anchor for c in curves if c.anchor is not None and c.marked]
+    open_ended = len(crossings) < len(curves)
     last = [float(c.x[np.isfinite(c.y)][-1]) for c in curves if np.isfinite(c.y).any()]
     reach = 1.3 * max(crossings) if crossings else max(last, default=5.0)
-    if echo_ms is not None and (echo_ms < reach or not crossings):
+    if echo_ms is not None and (echo_ms < reach or open_ended):
         reach = echo_ms * 1.17
     return float(max(1.0, math.ceil(2 * reach) / 2))
 

@@ -71,7 +71,7 @@ def distortion_chart(
     ticks = _percent_ticks(low, high)
     layers.grid(
         frequency_grid(*span),
-        {value: True for value in ticks},
+        dict.fromkeys(ticks, True),
         x_labels=frequency_labels(*span),
         y_labels={value: f"{value:g}" for value in ticks},
     )

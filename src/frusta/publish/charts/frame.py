@@ -1,10 +1,11 @@
-"""The frame of a chart: its size, its axes, its grid, the zones that are shaded; the parts every chart is built from."""
+"""The frame of a chart: size, axes, grid, shaded zones; the parts that every chart is built from."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 from frusta.publish import theme
@@ -212,7 +213,7 @@ class Layers:
 
     def segments(self, points: Sequence[tuple[float, float]], colour: str, *, width: float = 1.5, **mark: Any) -> None:
         """Draw a thin line through places of the plotting area, px."""
-        for (x1, y1), (x2, y2) in zip(points, points[1:], strict=False):
+        for (x1, y1), (x2, y2) in pairwise(points):
             rule = {"type": "rule", "color": self.colours[colour], "strokeWidth": width, "strokeCap": "square", **mark}
             ends = {"x": {"value": x1}, "y": {"value": y1}, "x2": {"value": x2}, "y2": {"value": y2}}
             self._layers.append({"mark": rule, "data": {"values": [{}]}, "encoding": ends})

@@ -21,10 +21,10 @@ def frequency_grid(low_hz: float, high_hz: float) -> dict[float, bool]:
 
 
 def frequency_labels(low_hz: float, high_hz: float) -> dict[float, str]:
-    """Tick labels: "200 Hz", "500", "1 kHz", "2", "5", "10", "20 kHz"; the first, the last and 1 kHz carry the unit.
+    r"""Tick labels: "200 Hz", "500", "1 kHz", "2", "5", "10", "20 kHz"; the first, the last and 1 kHz carry the unit.
 
     >>> list(frequency_labels(200, 20000).values())
-    ['200\\xa0Hz', '500', '1\\xa0kHz', '2', '5', '10', '20\\xa0kHz']
+    ['200\xa0Hz', '500', '1\xa0kHz', '2', '5', '10', '20\xa0kHz']
     """
     strong = [value for value, is_strong in frequency_grid(low_hz, high_hz).items() if is_strong]
     labels: dict[float, str] = {}

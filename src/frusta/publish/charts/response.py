@@ -74,7 +74,7 @@ def response_chart(
     lines = [top - 10 * k for k in range(int(range_db // 10) + 1)]
     layers.grid(
         frequency_grid(*span),
-        {value: True for value in lines},
+        dict.fromkeys(lines, True),
         x_labels=frequency_labels(*span),
         y_labels={value: f"{value:.0f}".replace("-", "−") for value in lines},
     )
@@ -105,7 +105,7 @@ def response_top(curves: Sequence[Curve], span: tuple[float, float], px_per_db: 
 def response_range(curves: Sequence[Curve], top_db: float) -> float:
     """Length of the level axis: 40 dB, or as many tens as bring the piston band into the picture."""
     levels = [float(np.median(c.y[i])) for c in curves if (i := _inside(c, (300.0, 1000.0))).any()]
-    lowest = min(levels, default=top_db - 22) - 18
+    lowest = min(levels, default=top_db - 28) - 12
     return float(min(80, max(40, 10 * math.ceil((top_db - lowest) / 10))))
 
 
