@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from frusta.campaign.calibration_file import CalibrationTable
-from frusta.campaign.common_band import with_common_unevenness
+from frusta.campaign.common_band import unevenness_in_band, with_common_unevenness
 from frusta.campaign.curve_store import CurveStore
 from frusta.campaign.differences import find_differences
 from frusta.campaign.drift import session_drift
@@ -18,7 +18,6 @@ from frusta.campaign.package import Package, open_package
 from frusta.campaign.parallel import map_batches
 from frusta.campaign.ranking import rank
 from frusta.campaign.resolve import ResolvedTake, calibration_of, resolve_take
-from frusta.campaign.rigid_response import rigid_response
 from frusta.campaign.take_reading import Job, TakeRows, read_job
 from frusta.errors import ParameterError
 from frusta.version import __version__
@@ -96,24 +95,38 @@ def analyse(
     package = open_package(path)
     resolved = [resolve_take(package, take) for take in package.takes.values()]
     store = CurveStore()
-    rows = map_batches(read_job, _jobs(package, resolved, gate_s, store), cores, progress)
+    rows = _read_all(_jobs(package, resolved, gate_s, store), cores, progress)
     store.keep([row.reading.take for row in rows if row.damage is None])
     readings = with_common_unevenness([row.reading for row in rows], store)
     group_of, members = groups_of(package)
     names = {group: member.name for group, member in members.items()}
+    campaign = package.campaign
+    in_band_db = unevenness_in_band(readings, store, campaign.band_low_hz, campaign.band_high_hz)
     drift = session_drift(readings, _times(package))
     findings = Findings(
-        campaign=package.campaign.campaign,
+        campaign=campaign.campaign,
         made_by=f"frusta {__version__}",
         readings=tuple(readings),
         modes=tuple(mode for row in rows for mode in row.modes),
         blips=tuple(blip for row in rows for blip in row.blips),
         differences=find_differences(readings, group_of, drift=drift, names=names),
-        ranking=rank(readings, group_of, members, package.campaign.band_high_hz),
+        ranking=rank(readings, group_of, members, campaign.band_high_hz, in_band_db),
         faults=tuple(_faults(package, rows)),
     )
     damaged = tuple(row.reading.take for row in rows if row.damage is not None)
     return Analysis(findings, store, damaged, package)
+
+
+def _read_all(jobs: Sequence[Job], cores: int | None, progress: Progress | None) -> list[TakeRows]:
+    """Read all takes; those of one shape and specimen follow each other, so that what they share is kept."""
+
+    def shared(i: int) -> tuple[str, str, int]:
+        specimen = jobs[i].resolved.specimen
+        return specimen.profile or "", specimen.specimen, i
+
+    order = sorted(range(len(jobs)), key=shared)
+    rows = map_batches(read_job, [jobs[i] for i in order], cores, progress)
+    return [row for _, row in sorted(zip(order, rows, strict=True), key=lambda pair: pair[0])]
 
 
 def _jobs(package: Package, resolved: Sequence[ResolvedTake], gate_s: float | None, store: CurveStore) -> list[Job]:
@@ -122,14 +135,11 @@ def _jobs(package: Package, resolved: Sequence[ResolvedTake], gate_s: float | No
     calibrations: dict[str, CalibrationTable | None] = {
         key: calibration_of(package, rig) for key, rig in package.rigs.items()
     }
-    rigid = {take.take.take: rigid_response(take) for take in resolved}
     return [
         Job(
             package=bare,
             resolved=take,
             calibration=calibrations[take.rig.rig],
-            rigid=rigid[take.take.take][0],
-            why_no_rigid=rigid[take.take.take][1],
             gate_s=gate_s,
             curves_folder=store.folder,
         )

@@ -34,6 +34,50 @@ def with_common_unevenness(readings: Sequence[Reading], curves: Mapping[str, Tak
     return [_with(reading, top_hz, curves) for reading in readings]
 
 
+def unevenness_in_band(
+    readings: Sequence[Reading],
+    curves: Mapping[str, TakeCurves],
+    low_hz: float | None,
+    high_hz: float | None,
+) -> dict[str, float]:
+    """Return half of max − min of the 1/12-octave-smoothed response within the campaign's band, dB, by take.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        With ``unevenness_common_db`` filled in, which is given where the campaign names no band.
+    curves : mapping of str to TakeCurves
+        By take.
+    low_hz, high_hz : float or None
+        The band; without its lower end 200 Hz.
+
+    Returns
+    -------
+    dict of str to float
+        Takes whose response does not span the band are left out.
+    """
+    found: dict[str, float] = {}
+    for reading in readings:
+        value = reading.unevenness_common_db
+        if high_hz is not None:
+            value = _unevenness(curves.get(reading.take), low_hz or LOW_HZ, high_hz)
+        if value is not None:
+            found[reading.take] = value
+    return found
+
+
+def _unevenness(curves: TakeCurves | None, low_hz: float, high_hz: float) -> float | None:
+    """Unevenness between two frequencies, or None where the response does not span them."""
+    if curves is None or not low_hz < high_hz:
+        return None
+    table = curves.table
+    known = np.isfinite(table["level_db"]) & (table["frequency_hz"] > 0)
+    frequency_hz, level = table["frequency_hz"][known], table["level_db"][known]
+    if not frequency_hz.size or frequency_hz[0] > low_hz * 1.01 or frequency_hz[-1] < high_hz * 0.99:
+        return None
+    return unevenness_db(frequency_hz, 10 ** (level / 10), low_hz, high_hz)
+
+
 def _counts(reading: Reading) -> bool:
     return reading.kind == "cone" and reading.quality != "repeat"
 
@@ -47,13 +91,8 @@ def _with(reading: Reading, top_hz: float | None, curves: Mapping[str, TakeCurve
     elif top_hz is not None and top_hz <= LOW_HZ:
         why = f"the band common to all cones ends at {top_hz:.0f} Hz, below 200 Hz"
     elif top_hz is not None:
-        table = curves[reading.take].table
-        known = np.isfinite(table["level_db"]) & (table["frequency_hz"] > 0)
-        frequency_hz, level = table["frequency_hz"][known], table["level_db"][known]
-        if frequency_hz.size and frequency_hz[0] <= LOW_HZ * 1.01 and frequency_hz[-1] >= top_hz * 0.99:
-            value = unevenness_db(frequency_hz, 10 ** (level / 10), LOW_HZ, top_hz)
-        else:
-            why = f"the response of this take does not span 200 Hz to {top_hz:.0f} Hz"
+        value = _unevenness(curves[reading.take], LOW_HZ, top_hz)
+        why = f"the response of this take does not span 200 Hz to {top_hz:.0f} Hz"
     reasons = {key: text for key, text in reading.reasons.items() if key != "unevenness_common_db"}
     if value is None:
         reasons["unevenness_common_db"] = why

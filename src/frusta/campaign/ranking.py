@@ -36,28 +36,29 @@ class Part:
     name : str
         What it is called.
     figure : str
-        Key of the reading.
-    worst, best : float
-        Values that earn 0 and 100 points; of break-up, as multiples of the band's upper end.
-    scale : {"log", "linear"}
-        How points run between them.
+        Key of the reading, or `IN_BAND`.
+    half : float
+        Value that earns 50 points; of break-up, as a multiple of the band's upper end.
+    better : {"more", "less"}
+        Which way is good.
     """
 
     name: str
     figure: str
-    worst: float
-    best: float
-    scale: Literal["log", "linear"]
+    half: float
+    better: Literal["more", "less"]
 
+
+IN_BAND = "unevenness_in_band_db"
+"""Half of max − min of the 1/12-octave-smoothed response within the campaign's band."""
 
 PARTS = (
-    Part("break-up", "breakup_hz", 0.5, 2.0, "log"),
-    Part("evenness", "unevenness_common_db", 16.0, 0.0, "linear"),
-    Part("input distortion", "input_thd_peak_percent", 3.0, 0.03, "log"),
-    Part("decay", "decay_2_percent_ms", 16.0, 1.0, "log"),
+    Part("break-up", "breakup_hz", 1.0, "more"),
+    Part("evenness", IN_BAND, 8.0, "less"),
+    Part("input distortion", "input_thd_peak_percent", 0.3, "less"),
+    Part("decay", "decay_2_percent_ms", 4.0, "less"),
 )
-"""Break-up earns 100 points an octave above the band and 0 an octave below its upper end. The other scales span what
-is usual for printed cones (unevenness of ±8 to ±15 dB, distortion under 1.5 %) with room on both sides."""
+"""A break-up at the band's upper end earns 50 points, and so does what is usual for a good printed cone otherwise."""
 
 WEIGHTS = {"break-up": 40.0, "evenness": 25.0, "input distortion": 20.0, "decay": 15.0}
 """Default weights; open to be changed."""
@@ -77,6 +78,7 @@ def rank(
     group_of: Mapping[str, str],
     members: Mapping[str, Member],
     band_high_hz: float | None,
+    in_band_db: Mapping[str, float],
     weights: Mapping[str, float] | None = None,
 ) -> tuple[RankingRow, ...]:
     """Rank the groups of a campaign.
@@ -91,6 +93,8 @@ def rank(
         What is known of each group.
     band_high_hz : float or None
         Upper end of the campaign's band; without it break-up cannot be scored and its weight goes to the others.
+    in_band_db : mapping of str to float
+        Unevenness within the band by take; takes without are left out.
     weights : mapping of str to float, optional
         Weight of each part by name, >= 0; parts not named weigh nothing. Default `WEIGHTS`.
 
@@ -116,18 +120,20 @@ def rank(
     if len(groups) < 2:
         return ()
     profiles = _shared_profiles(kept, group_of, groups)
-    kept = [r for r in kept if r.profile in profiles]
-    dropped = _missing_parts(kept, group_of, groups, profiles, band_high_hz)
+    heard = [
+        _Heard(r, group_of[r.specimen], in_band_db.get(r.take), band_high_hz) for r in kept if r.profile in profiles
+    ]
+    dropped = _missing_parts(heard, groups, profiles, band_high_hz)
     used = {part.name: chosen[part.name] for part in PARTS if part.name in chosen and part.name not in dropped}
     used = {name: weight for name, weight in used.items() if weight > 0}
     if not profiles or not used:
         why = "no part of the score could be read in every group" if profiles else "no profile is common to all groups"
         return tuple(_unranked(members[g], why) for g in groups)
-    cells = _cells(kept, group_of, used, band_high_hz)
+    cells = _cells(heard, used)
     standing = _standing(groups, profiles, cells)
     order = sorted(range(len(groups)), key=lambda i: (-standing.score[i], groups[i]))
     return tuple(
-        _row(i, groups, members, standing, _parts(kept, group_of, groups[i], used, chosen, band_high_hz), dropped)
+        _row(i, groups, members, standing, _parts([h for h in heard if h.group == groups[i]], used, chosen), dropped)
         for i in order
     )
 
@@ -146,33 +152,49 @@ class _Standing:
     known: bool
 
 
+@dataclass(frozen=True)
+class _Heard:
+    """One take that counts, with what the parts read from it."""
+
+    reading: Reading
+    group: str
+    in_band_db: float | None
+    band_high_hz: float | None
+
+    def value(self, part: Part) -> float | None:
+        """The part's figure, or None."""
+        found: float | None = self.in_band_db if part.figure == IN_BAND else getattr(self.reading, part.figure)
+        return found
+
+    def points(self, part: Part) -> float | None:
+        """The points that the part earns, or None."""
+        value = self.value(part)
+        return None if value is None else points(part, value, self.band_high_hz)
+
+
 Cells = dict[tuple[str, str], dict[str, dict[int, list[float]]]]
 
 
 def points(part: Part, value: float, band_high_hz: float | None) -> float:
-    """Return the points that a figure earns, 0 to 100.
+    """Return the points that a figure earns: 50 at the part's half value, 80 at twice as good, 20 at half as good.
 
     Parameters
     ----------
     part : Part
         The scale.
     value : float
-        The figure, in its own unit.
+        The figure, in its own unit, >= 0.
     band_high_hz : float or None
         Upper end of the band, for break-up.
 
     Returns
     -------
     float
-        Linear or logarithmic between worst and best, held at 0 and 100 beyond.
+        100/(1 + q²), q how many times worse than the half value: between 0 and 100, never level.
     """
-    if part.figure == "breakup_hz":
-        value = value / band_high_hz if band_high_hz else math.nan
-    if part.scale == "log":
-        share = math.log(max(value, 1e-12) / part.worst) / math.log(part.best / part.worst)
-    else:
-        share = (value - part.worst) / (part.best - part.worst)
-    return 100.0 * min(max(share, 0.0), 1.0)
+    half = part.half * (band_high_hz or math.nan) if part.figure == "breakup_hz" else part.half
+    worse, better = (half, value) if part.better == "more" else (value, half)
+    return 100.0 * better**2 / (better**2 + worse**2)
 
 
 def _checked(weights: Mapping[str, float]) -> dict[str, float]:
@@ -193,11 +215,7 @@ def _shared_profiles(readings: Sequence[Reading], group_of: Mapping[str, str], g
 
 
 def _missing_parts(
-    readings: Sequence[Reading],
-    group_of: Mapping[str, str],
-    groups: Sequence[str],
-    profiles: Sequence[str],
-    band_high_hz: float | None,
+    heard: Sequence[_Heard], groups: Sequence[str], profiles: Sequence[str], band_high_hz: float | None
 ) -> dict[str, str]:
     """Parts that not every group has in every profile, and why they are left out for all."""
     missing: dict[str, str] = {}
@@ -205,37 +223,28 @@ def _missing_parts(
         if part.figure == "breakup_hz" and not band_high_hz:
             missing[part.name] = "campaign.csv names no band_high_hz"
             continue
-        have = {(group_of[r.specimen], r.profile) for r in readings if getattr(r, part.figure) is not None}
+        have = {(h.group, h.reading.profile) for h in heard if h.value(part) is not None}
         lacking = [g for g in groups if any((g, p) not in have for p in profiles)]
         if lacking:
             missing[part.name] = f"{part.figure} could not be read in {', '.join(lacking)}"
     return missing
 
 
-def _score(reading: Reading, used: Mapping[str, float], band_high_hz: float | None) -> float | None:
+def _score(heard: _Heard, used: Mapping[str, float]) -> float | None:
     """Weighted mean of the points of one take; None where a part is missing."""
-    total = 0.0
-    for part in PARTS:
-        if part.name in used:
-            value = getattr(reading, part.figure)
-            if value is None:
-                return None
-            total += used[part.name] * points(part, value, band_high_hz)
-    return total / sum(used.values())
+    earned = [(used[part.name], heard.points(part)) for part in PARTS if part.name in used]
+    if any(value is None for _, value in earned):
+        return None
+    return sum(weight * value for weight, value in earned if value is not None) / sum(used.values())
 
 
-def _cells(
-    readings: Sequence[Reading],
-    group_of: Mapping[str, str],
-    used: Mapping[str, float],
-    band_high_hz: float | None,
-) -> Cells:
+def _cells(heard: Sequence[_Heard], used: Mapping[str, float]) -> Cells:
     cells: Cells = {}
-    for r in readings:
-        value = _score(r, used, band_high_hz)
-        if value is not None and r.profile:
-            prints = cells.setdefault((r.profile, group_of[r.specimen]), {})
-            prints.setdefault(r.specimen, {}).setdefault(r.seating, []).append(value)
+    for h in heard:
+        value = _score(h, used)
+        if value is not None and h.reading.profile:
+            prints = cells.setdefault((h.reading.profile, h.group), {})
+            prints.setdefault(h.reading.specimen, {}).setdefault(h.reading.seating, []).append(value)
     return cells
 
 
@@ -287,42 +296,25 @@ def _best(score: NDArray[np.float64], variance: NDArray[np.float64], degrees: fl
     return np.asarray(wins / DRAWS, dtype=np.float64)
 
 
-def _parts(
-    readings: Sequence[Reading],
-    group_of: Mapping[str, str],
-    group: str,
-    used: Mapping[str, float],
-    chosen: Mapping[str, float],
-    band_high_hz: float | None,
-) -> tuple[RankingPart, ...]:
-    """What each part adds: the mean figure, and the mean points where the part counts."""
-    here = [r for r in readings if group_of[r.specimen] == group]
-    rows = []
-    for part in PARTS:
-        value = _mean_by_prints(here, partial(_value_of, part))
-        earned = None
-        if part.name in used:
-            earned = _mean_by_prints(here, partial(_points_of, part, band_high_hz))
-        weight = chosen.get(part.name, 0.0) if part.name in used else 0.0
-        rows.append(RankingPart(part=part.name, figure=part.figure, weight=weight, value=value, points=earned))
-    return tuple(rows)
+def _parts(heard: Sequence[_Heard], used: Mapping[str, float], chosen: Mapping[str, float]) -> tuple[RankingPart, ...]:
+    """What each part adds to one group's score: the mean figure, and the mean points where the part counts."""
+    return tuple(
+        RankingPart(
+            part=part.name,
+            figure=part.figure,
+            weight=chosen.get(part.name, 0.0) if part.name in used else 0.0,
+            value=_mean_by_prints(heard, partial(_Heard.value, part=part)),
+            points=_mean_by_prints(heard, partial(_Heard.points, part=part)) if part.name in used else None,
+        )
+        for part in PARTS
+    )
 
 
-def _value_of(part: Part, reading: Reading) -> float | None:
-    value: float | None = getattr(reading, part.figure)
-    return value
-
-
-def _points_of(part: Part, band_high_hz: float | None, reading: Reading) -> float | None:
-    value = _value_of(part, reading)
-    return None if value is None else points(part, value, band_high_hz)
-
-
-def _mean_by_prints(readings: Sequence[Reading], figure: Callable[[Reading], float | None]) -> float | None:
+def _mean_by_prints(heard: Sequence[_Heard], figure: Callable[[_Heard], float | None]) -> float | None:
     """Mean over profiles of the mean over prints of the mean over seatings."""
     cells: dict[str, dict[str, dict[int, list[float]]]] = {}
-    for r in readings:
-        value = figure(r)
+    for h in heard:
+        value, r = figure(h), h.reading
         if value is not None and r.profile:
             cells.setdefault(r.profile, {}).setdefault(r.specimen, {}).setdefault(r.seating, []).append(value)
     return float(np.mean([group_mean(prints) for prints in cells.values()])) if cells else None

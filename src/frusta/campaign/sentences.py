@@ -9,11 +9,14 @@ from typing import TYPE_CHECKING
 from frusta.campaign.figures import FIGURE, Figure
 
 if TYPE_CHECKING:
-    from frusta.campaign.findings import Findings
+    from frusta.campaign.findings import Difference, Findings, TakeFault
 
 NBSP = "\u00a0"
 MINUS = "\u2212"
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+HEADLINES = ("breakup_hz", "unevenness_common_db", "input_thd_peak_percent", "decay_2_percent_ms", "level_db")
+"""Figures whose differences a terminal shows."""
+
 DB_PER_NEPER = 20 / math.log(10)
 
 
@@ -116,7 +119,7 @@ def summary_lines(findings: Findings) -> list[str]:
     Returns
     -------
     list of str
-        Takes read, faults, the verdict of every break-up difference, ranking.
+        Takes read, faults, differences by the `HEADLINES`, ranking. The other differences stand in the findings.
     """
     readings = findings.readings
     lines = [f"{findings.campaign}: {things(len(readings), 'take')}."]
@@ -130,19 +133,40 @@ def summary_lines(findings: Findings) -> list[str]:
         for row in findings.faults
         if row.take is None
     ]
-    for key in dict.fromkeys(row.figure for row in findings.differences):
-        rows = [row for row in findings.differences if row.figure == key]
-        if key == "breakup_hz" or any(row.low_95 is not None for row in rows):
-            lines.append(f"{FIGURE[key].name.capitalize()}:")
-            lines += [f"  {row.profile}: {row.verdict}" for row in rows]
+    for key in HEADLINES:
+        lines += _difference_lines(key, [row for row in findings.differences if row.figure == key])
     if findings.ranking:
         lines.append("Ranking:")
         lines += [f"  {row.verdict}" for row in findings.ranking]
     return lines
 
 
-def _fault_words(faults: Sequence[object]) -> str:
-    return "; ".join(f"{f.fault} ({f.where}): {f.what_to_do}" for f in faults)  # type: ignore[attr-defined]
+def _difference_lines(key: str, rows: Sequence[Difference]) -> list[str]:
+    """Verdicts where there is an interval; the other pairs of a profile in one line."""
+    if not any(row.ratio is not None for row in rows):
+        return []
+    lines = [f"{FIGURE[key].name.capitalize()}:"]
+    for profile in dict.fromkeys(row.profile for row in rows):
+        here = [row for row in rows if row.profile == profile]
+        lines += [f"  {profile}: {row.verdict}" for row in here if row.low_95 is not None]
+        without = [row for row in here if row.low_95 is None]
+        if len(without) == 1:
+            lines.append(f"  {profile}: {without[0].verdict}")
+        elif without:
+            ratios = (f"{row.a} over {row.b} {row.ratio:.3g}" for row in without if row.ratio is not None)
+            lines.append(
+                f"  {profile}: no interval for {things(len(without), 'pair')}, for want of prints or figures"
+                f"{_in_brackets('; '.join(ratios))}."
+            )
+    return lines
+
+
+def _in_brackets(text: str) -> str:
+    return f" ({text})" if text else ""
+
+
+def _fault_words(faults: Sequence[TakeFault]) -> str:
+    return "; ".join(f"{f.fault} ({f.where}): {f.what_to_do}" for f in faults)
 
 
 def _short(value: float) -> str:

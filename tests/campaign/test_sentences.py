@@ -1,0 +1,91 @@
+"""The words: plain, with unit and interval, and a tie called a tie."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from frusta.campaign.figures import FIGURE
+from frusta.campaign.findings import Findings, Reading, TakeFault
+from frusta.campaign.sentences import (
+    clear_sentence,
+    decimals_for,
+    no_interval_sentence,
+    rank_sentence,
+    signed,
+    summary_lines,
+    tie_sentence,
+    would_show,
+)
+
+LOG = math.log
+BREAKUP, LEVEL = FIGURE["breakup_hz"], FIGURE["level_db"]
+
+
+def plain(text: str) -> str:
+    return text.replace("\u00a0", " ")
+
+
+def test_the_designs_own_sentence():
+    found = clear_sentence(BREAKUP, "A", "B", LOG(1.11), LOG(1.06), LOG(1.17))
+    assert plain(found) == "A breaks up 11 % higher than B (6 to 17 %)."
+
+
+def test_lower_is_said_as_lower():
+    found = clear_sentence(BREAKUP, "Marram", "Flint", LOG(0.88), LOG(0.85), LOG(0.91))
+    assert plain(found) == "Marram breaks up 12 % lower than Flint (9 to 15 %)."
+
+
+def test_decibels_stay_decibels():
+    found = clear_sentence(LEVEL, "A", "B", *(db / (20 / LOG(10)) for db in (1.2, 0.8, 1.6)))
+    assert plain(found) == "A plays 1.2 dB louder than B (0.8 to 1.6 dB)."
+
+
+def test_a_tie_has_signs_and_what_would_show_it():
+    then = would_show(BREAKUP, LOG(1.03), 7)
+    found = tie_sentence(BREAKUP, "Flint, slow", "Flint, fast", LOG(0.99), LOG(1.07), then)
+    assert plain(found) == (
+        "Flint, slow and Flint, fast cannot be told apart by their break-up (\u22121 to +7 %). "
+        "If the true gap is 3.0 %, seven prints each would show it."
+    )
+
+
+def test_no_interval_says_why():
+    found = no_interval_sentence(BREAKUP, "A", "B", LOG(1.3), "one print each: no interval")
+    assert plain(found) == "As printed here, A breaks up 30 % higher than B; one print each: no interval."
+
+
+@pytest.mark.parametrize(
+    ("ends", "decimals"), [((6, 17), 0), ((0.3, 14), 1), ((9.6, 12.4), 1), ((0.02, 0.05), 3), ((-1, 7), 0)]
+)
+def test_decimals_tell_the_ends_apart(ends, decimals):
+    assert decimals_for(ends) == decimals
+
+
+def test_zero_has_no_sign():
+    assert (signed(-0.04, 1), signed(0.26, 1), signed(-1.0, 0)) == ("0.0", "+0.3", "\u22121")
+
+
+def test_places():
+    assert rank_sentence("Rook", 1, 1, []) == "Rook: place 1."
+    assert rank_sentence("Flint", 2, 4, ["Marram", "Teal", "Ibis"]) == (
+        "Flint: places 2 to 4, a tie with Marram, Teal and Ibis."
+    )
+
+
+def test_takes_to_repeat_are_named_with_what_to_do():
+    row = Reading(
+        take="rook-1-s1",
+        specimen="rook-1",
+        kind="cone",
+        material="rook",
+        recipe=None,
+        profile="st90",
+        session="s1",
+        seating=1,
+        quality="repeat",
+        faults=(TakeFault(fault="clipped", where="at 1.2 s", what_to_do="turn it down"),),
+    )
+    lines = summary_lines(Findings(campaign="c", made_by="f", readings=(row,)))
+    assert lines == ["c: one take.", "One take to repeat:", "  rook-1-s1: clipped (at 1.2 s): turn it down"]
