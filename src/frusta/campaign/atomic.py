@@ -114,7 +114,8 @@ def told(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
+        in_the_way = isinstance(error, FileExistsError | NotADirectoryError)
+        reason = "a file stands where a folder must" if in_the_way else (error.strerror or str(error)).lower()
         raise OutputError(
             f"{path}: must be writable ({reason}); nothing that was there has been changed: "
             "free some space or choose another place"
