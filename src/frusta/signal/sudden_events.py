@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
-from scipy.signal import czt
 
+from frusta.signal.clipping import find_quantum
 from frusta.signal.fault import Fault, SweepPlace, place_in_words
 from frusta.signal.residue import Residue
 from frusta.signal.transfer import Deconvolved
@@ -25,10 +25,10 @@ JOINED_S = 0.03
 ISOLATED_SHARE = 0.25
 """If more of the sweep than this stands out it is no event but the way the take sounds."""
 
-LONGEST_SLIP_S = 0.03
-"""Longer ones show in the arrivals of whole bands."""
-
 FEW_SLIPS = 32
+"""Longer slips leave a gap of several hertz in what was swept, so that no shift makes the tail vanish; they show in
+the frequency of what is left, and from 20 ms on in the arrivals of whole bands."""
+
 
 BREAK_RATIO = 25.0
 """Power before the direct sound over the noise elsewhere. Of 250 bins of noise, exponentially distributed over a mean
@@ -39,13 +39,16 @@ HARMFUL_SHARE, HARMFUL_PEAK = 0.25, 1000.0
 """A burst that raises the noise of the whole sweep by 1 dB, or that of its moment by 30 dB, spoils the take."""
 
 LEAST_STILL = 16
+LEAST_STEPS = 30.0
+"""Steps of the converter that the sound round an event must reach (rms); below, it is the rounding that is heard."""
+
 
 SWEPT_SHARE = 0.6
 """Share of an event's energy within half an octave of the swept frequency from which it is the sweep that broke."""
 
 NEAREST_TAIL_S = 0.06
-SLIP_GAIN = 0.5
-"""Share of the tail's energy that must vanish when a slip is undone."""
+SLIP_GAIN = 0.4
+"""Share of the tail's energy that may be left when a slip is undone."""
 
 
 @dataclass(frozen=True)
@@ -136,6 +139,8 @@ def judge_events(
                 events[0].begin_s,
             ),
         )
+    quantum = find_quantum(recording)
+    events = tuple(e for e in events if _around(recording, rest.sample_rate_hz, e).std() >= LEAST_STEPS * quantum)
     dropouts, bursts = [], []
     for event in sorted(events, key=lambda e: -e.peak)[:3]:
         frequency = sweep.frequency_at(event.peak_s - lag_s)
@@ -167,11 +172,15 @@ def judge_events(
     return tuple(faults)
 
 
+def _around(recording: Floats, sample_rate_hz: float, event: Event) -> Floats:
+    """Return the recording from 60 ms before an event to 60 ms after."""
+    first = max(0, round((event.begin_s - 2.0 * JOINED_S) * sample_rate_hz))
+    return recording[first : round((event.end_s + 2.0 * JOINED_S) * sample_rate_hz)]
+
+
 def _stands_still(recording: Floats, sample_rate_hz: float, event: Event) -> bool:
     """Whether the recorder wrote one and the same value for a while, in the midst of sound."""
-    margin = 2.0 * JOINED_S
-    part = recording[max(0, round((event.begin_s - margin) * sample_rate_hz)) :]
-    part = part[: round((event.end_s - event.begin_s + 2.0 * margin) * sample_rate_hz)]
+    part = _around(recording, sample_rate_hz, event)
     changes = np.flatnonzero(np.diff(part))
     if changes.size < 64:
         return changes.size < part.size / 2
@@ -296,27 +305,13 @@ def find_slip(
         return np.asarray(np.sum(parts.real**2 + parts.imag**2, axis=-1))
 
     none = np.zeros(1, dtype=np.int64)
+    tried = np.arange(-FEW_SLIPS, FEW_SLIPS + 1)
     best_share, best_slip = 1.0, 0
     for shift_s in np.linspace(-0.003, 0.003, 7):
         split = sweep.frequency_at(time_s + shift_s - onset / rate) or frequency_hz
         as_is = float(energy(split, none)[0])
-        coarse = _coarse_slip(band, f, split, tail, size, rate)
-        tried = np.unique(np.concatenate([np.arange(-FEW_SLIPS, FEW_SLIPS + 1), coarse + np.arange(-6, 7)]))
         energies = energy(split, tried)
         at = int(np.argmin(energies))
         if energies[at] < best_share * as_is:
             best_share, best_slip = float(energies[at]) / max(as_is, 1e-300), int(tried[at])
     return best_slip if best_slip != 0 and best_share < SLIP_GAIN else None
-
-
-def _coarse_slip(band: Complexes, f: Floats, split_hz: float, tail: NDArray[np.bool_], size: int, rate: float) -> int:
-    """Slip at which the tail of the lower part and the upper part are most nearly opposite; good for long slips."""
-    low = np.where(f < split_hz, band, 0.0)
-    tail_low = fft.fft(np.where(tail, fft.ifft(low, size), 0.0))[: band.size]
-    longest = round(LONGEST_SLIP_S * rate)
-    slips = np.arange(-longest, longest + 1)
-    product = tail_low.conj() * (band - low) * np.exp(2j * np.pi * (f - f[0]) * (longest / rate))
-    sums = czt(product, slips.size, np.exp(-2j * np.pi * (f[1] - f[0]) / rate)) * np.exp(
-        -2j * np.pi * f[0] * slips / rate
-    )
-    return int(slips[np.argmin(np.real(sums))])

@@ -71,7 +71,7 @@ def check_whole_sweep(
     x, lag = np.log(arrivals.frequency_hz[firm]), arrivals.lag_s[firm]
     limit = max(SPREAD_S, 3.0 * float(np.median(arrivals.cell_s[firm])))
     stray = np.abs(lag - middle) > limit
-    if np.count_nonzero(stray) >= 2 and not _scattered(lag, stray, limit):
+    if np.count_nonzero(stray) >= 2 and not _hidden(x, lag, stray, limit, sweep):
         steady = _steady_and_quiet(recording, sample_rate_hz)
         return WholeSweep((steady,), None) if steady else _moving(x, lag, arrivals, firm, sweep, limit)
     lag_s = float(np.median(lag[~stray][np.count_nonzero(~stray) // 2 :]))
@@ -81,12 +81,16 @@ def check_whole_sweep(
     return WholeSweep(ends, lag_s)
 
 
-def _scattered(lag: Floats, stray: NDArray[np.bool_], limit: float) -> bool:
-    """Whether the bands that stray are few and strew: a noise hid them; in a jump or another sweep they agree."""
-    if np.count_nonzero(stray) > 0.4 * stray.size:
-        return False
-    steps = np.abs(np.diff(lag[stray]))
-    return bool(np.median(steps) > 10.0 * limit)
+def _hidden(x: Floats, lag: Floats, stray: NDArray[np.bool_], limit: float, sweep: SweepPlace) -> bool:
+    """Whether the bands that stray are those that a noise hid, not those of a jump or of another sweep."""
+    share = np.count_nonzero(stray) / stray.size
+    if share <= 0.6 and sweep.rate_s is not None:
+        # a burst is heard in all bands at one moment: lag and time of the sweep add up to the same
+        moment = lag[stray] + sweep.rate_s * x[stray]
+        if np.mean(np.abs(moment - np.median(moment)) < 0.25) >= 0.7 and np.ptp(sweep.rate_s * x[stray]) > 0.5:
+            return True
+    # noise strews; in a jump or another sweep neighbours agree
+    return bool(share <= 0.4 and np.median(np.abs(np.diff(lag[stray]))) > 10.0 * limit)
 
 
 def _drift(x: Floats, lag: Floats, cell_s: Floats, sweep: SweepPlace) -> tuple[Fault, ...]:
