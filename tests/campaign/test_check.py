@@ -277,6 +277,11 @@ BAD = {
         "takes.csv, row 2, column recording",
         "inside the package",
     ),
+    "name too long": (
+        text("takes.csv", "recordings/a.wav", "x" * 300 + ".wav"),
+        "takes.csv, row 2, column recording",
+        "file name too long",
+    ),
     "absolute recording": (
         text("takes.csv", "recordings/a.wav", "/tmp/a.wav"),
         "takes.csv, row 2, column recording",

@@ -10,6 +10,7 @@ import tempfile
 import weakref
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
+from functools import cached_property
 from pathlib import Path, PurePosixPath
 from typing import Any, TypeVar, cast
 
@@ -89,11 +90,16 @@ class Package:
 
     def row_number(self, table: str, key: str) -> int | None:
         """Return the number of a keyed row as a spreadsheet shows it, or None if there is no such row."""
-        key_column = TABLES[table].KEY
-        for row, number in zip(self.rows(table), self.row_numbers.get(table, ()), strict=False):
-            if key_column and getattr(row, key_column) == key:
-                return number
-        return None
+        return self._numbers_by_key.get((table, key))
+
+    @cached_property
+    def _numbers_by_key(self) -> dict[tuple[str, str], int]:
+        return {
+            (table, getattr(row, model.KEY)): number
+            for table, model in TABLES.items()
+            if model.KEY
+            for row, number in zip(self.rows(table), self.row_numbers.get(table, ()), strict=False)
+        }
 
     def path_of(self, file: str) -> Path:
         """Return where a file of the package lies.
@@ -184,7 +190,12 @@ def read_package(path: Path | str) -> tuple[Package, tuple[TableFault, ...]]:
         If a zip cannot be unpacked for want of space.
     """
     source = Path(path)
-    root, temporary = _root(source)
+    try:
+        root, temporary = _root(source)
+    except OSError as error:
+        raise PackageError(
+            f"{source}: must be readable ({error.strerror}); correct the path or allow reading"
+        ) from error
     try:
         package, faults = _read(source, root)
     except BaseException:
@@ -207,23 +218,30 @@ def path_within(root: Path, file: str) -> Path:
         )
     path = root / parts
     try:
-        real = path.resolve()
-        inside = real.is_relative_to(root.resolve())
+        return _plain_file(root, path, file)
     except (OSError, RuntimeError) as error:
-        raise PackageError(
-            f"{file}: must be a file (it is a link that leads nowhere); put the file itself there"
-        ) from error
-    if not inside:
+        reason = getattr(error, "strerror", None) or "a link that leads in a circle"
+        raise PackageError(f"{_short(file)}: must be a file ({reason.lower()}); correct its name") from error
+
+
+def _plain_file(root: Path, path: Path, file: str) -> Path:
+    """The path, if it lies within the root and is a plain file."""
+    real = path.resolve()
+    if not real.is_relative_to(root.resolve()):
         raise PackageError(
             f"{file}: must not be a link out of the package (it leads to {real}); put the file itself there"
         )
     if not path.exists():
-        near = _near(root, str(parts))
+        near = _near(root, path)
         hint = f"did you mean {near}?" if near else "copy it there or correct its name"
         raise PackageError(f"{file}: must be a file of the package (there is none); {hint}")
     if not stat.S_ISREG(path.stat().st_mode):
         raise PackageError(f"{file}: must be a plain file (it is a folder or a device); name the file itself")
     return path
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 80 else text[:77] + "..."
 
 
 def _root(source: Path) -> tuple[Path, Path | None]:
@@ -307,13 +325,11 @@ def _by_key(model: type[R], table: Table[R]) -> Mapping[str, R] | tuple[R, ...]:
     return {getattr(row, model.KEY): row for row in table.rows}
 
 
-def _near(root: Path, file: str) -> str | None:
+def _near(root: Path, path: Path) -> str | None:
     """The name of a file that was probably meant."""
-    folder = (root / file).parent
-    if not folder.is_dir():
+    if not path.parent.is_dir():
         return None
-    names = sorted(p.name for p in folder.iterdir() if p.is_file())
-    wanted = Path(file).name
-    same = [n for n in names if n.lower() == wanted.lower()]
-    close = same or difflib.get_close_matches(wanted, names, n=1, cutoff=0.8)
-    return str(Path(file).with_name(close[0])) if close else None
+    names = sorted(p.name for p in path.parent.iterdir() if p.is_file())
+    same = [n for n in names if n.lower() == path.name.lower()]
+    close = same or difflib.get_close_matches(path.name, names, n=1, cutoff=0.8)
+    return path.with_name(close[0]).relative_to(root).as_posix() if close else None

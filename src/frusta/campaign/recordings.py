@@ -175,6 +175,16 @@ def open_recording(path: Path, name: str | None = None) -> Recording:
         samples, or its header contradicts the file.
     """
     name = name or str(path)
+    try:
+        return _look(path, name)
+    except OSError as error:
+        raise PackageError(
+            f"{name}: must be readable ({_reason(error)}); allow reading it or correct its name"
+        ) from error
+
+
+def _look(path: Path, name: str) -> Recording:
+    """As `open_recording`, but for what the system refuses."""
     if not path.is_file():
         raise PackageError(f"{name}: must be a file (there is none); copy it there or correct its name")
     size = path.stat().st_size
