@@ -15,8 +15,9 @@ from frusta.signal.subspace import poles_by_order, signal_subspace, upper_half
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
 
-DIRECT_S = 0.3e-3  # after the onset the band-limited direct sound still rings: not modal, left out
-REACH_S = 0.2e-3  # a band-limited reflection announces itself this long before it arrives
+DIRECT_S = 0.3e-3  # after the onset the direct sound, band limited at 16 kHz, still rings: not modal, left out
+REACH_S = 0.2e-3  # a reflection, band limited at 16 kHz, announces itself this long before it arrives
+LIMIT_HZ = 16000.0  # a lower limit rings for longer in proportion
 LATER_STARTS = (0.0, 0.06, 0.12)  # further starts, shares of the gate: a true pole does not care
 ORDER_STEPS = (-2, 0, 2, 4, 6, 8)  # numbers of poles tried, about the rank that stands over the noise
 LOWEST_ORDER, HIGHEST_ORDER = 4, 60
@@ -27,8 +28,10 @@ HIGHEST_LOSS_FACTOR = (
     0.15  # twice that of any common filament: above it a pole is air (the cavity of the cone), not plastic
 )
 WEAKEST_DB = -18.0  # own contribution over the rest; under it a pole is kept apart as weak
+STRONG_DB = -6.0  # neighbours a weak mode is compared with
+NARROW_BELOW_DB = -12.0  # a mode stronger than this is never called a bell mode on its damping alone
 FREQUENCY_FLOOR = 20e-6  # relative: sample clock of an ordinary converter
-LOSS_FACTOR_FLOOR = 1e-3  # relative: what is left of filters and of the calibration's ripple
+LOSS_FACTOR_FLOOR = 2e-3  # relative: filters, the ripple of a calibration, a bell mode too near to be parted
 
 
 @dataclass(frozen=True)
@@ -86,6 +89,7 @@ def fit_modes(
     length_s: float,
     noise: Real | None = None,
     band_hz: tuple[float, float] = (100.0, 16000.0),
+    direct_s: float = DIRECT_S,
 ) -> ModeFit:
     """Find the modes in the reflection-free part of an impulse response.
 
@@ -103,13 +107,17 @@ def fit_modes(
         The same response where only noise is (between the harmonics, or late). Default: what precedes the onset by
         60 ms or more, or else 3 ms.
     band_hz : tuple of float
-        Modes between these are given.
+        Modes between these are given; the response is low-passed from the upper one on where the sample rate is much
+        higher.
+    direct_s : float
+        Least time after the onset that is left out because more than modes is in it; with a limit under 16 kHz it grows
+        in proportion.
 
     Returns
     -------
     ModeFit
         Uncertainties are root sums of squares of what noise does (first order), the scatter over orders and starts,
-        and a floor of 20 ppm in frequency and 0.1 % of the loss factor.
+        and a floor of 20 ppm in frequency and 0.2 % of the loss factor.
 
     Raises
     ------
@@ -124,9 +132,10 @@ def fit_modes(
     _check(impulse, sample_rate_hz, onset_s, length_s, band_hz)
     slower, rate_hz, first_s = _slower(impulse, sample_rate_hz, onset_s, length_s, band_hz[1])
     quiet = _noise(impulse, noise, sample_rate_hz, onset_s, band_hz[1])
-    stop = int((onset_s - first_s + length_s - REACH_S) * rate_hz)
-    starts = [int((onset_s - first_s + DIRECT_S + share * length_s) * rate_hz) for share in LATER_STARTS]
-    window = (DIRECT_S, length_s - REACH_S)
+    longer = max(LIMIT_HZ / band_hz[1], 1.0)
+    window = (max(direct_s, longer * DIRECT_S), length_s - longer * REACH_S)
+    stop = int((onset_s - first_s + window[1]) * rate_hz)
+    starts = [int((onset_s - first_s + window[0] + share * length_s) * rate_hz) for share in LATER_STARTS]
     if stop - starts[-1] < SHORTEST_RECORD:
         short = f"the reflection-free part is only {1e3 * length_s:.1f} ms long; move the reflecting surface away"
         return ModeFit((), (), 0, window, float("nan"), short)
@@ -146,10 +155,11 @@ def fit_modes(
     inside = [m for m in found if m is not None and band_hz[0] <= m.frequency_hz <= band_hz[1]]
     total = _Total(slower[:stop], rate_hz, onset, runs[0])
     weighed = sorted((total.weigh(m) for m in inside), key=lambda m: m.frequency_hz)
-    modes = tuple(m for m in weighed if m.prominence_db >= WEAKEST_DB)
-    weak = tuple(m for m in weighed if m.prominence_db < WEAKEST_DB)
+    marked = _mark_narrow(weighed)
+    modes = tuple(m for m in marked if m.prominence_db >= WEAKEST_DB)
+    weak = tuple(m for m in marked if m.prominence_db < WEAKEST_DB)
     reason = None if modes else "no pole is stable over orders and starts and stands out of the rest"
-    return ModeFit(_mark_narrow(modes), weak, rank, window, runs[0].residual_over_noise, reason)
+    return ModeFit(modes, weak, rank, window, runs[0].residual_over_noise, reason)
 
 
 def _check(impulse: Real, sample_rate_hz: float, onset_s: float, length_s: float, band_hz: tuple[float, float]) -> None:
@@ -170,7 +180,7 @@ def _slower(
     impulse: Real, sample_rate_hz: float, onset_s: float, length_s: float, top_hz: float
 ) -> tuple[Real, float, float]:
     """Cut out the neighbourhood of the window, at the lowest rate that holds the band: signal, rate, first second."""
-    margin_s = 20e-3
+    margin_s = 20e-3 * max(LIMIT_HZ / top_hz, 1.0)
     first = max(int((onset_s - margin_s) * sample_rate_hz), 0)
     last = min(int((onset_s + length_s + margin_s) * sample_rate_hz) + 1, impulse.size)
     thinned, rate_hz = _thin(impulse[first:last], sample_rate_hz, top_hz)
@@ -361,9 +371,9 @@ class _Total:
         return replace(mode, prominence_db=float(np.clip(prominence_db, -200.0, 200.0)))
 
 
-def _mark_narrow(modes: tuple[Mode, ...]) -> tuple[Mode, ...]:
-    """Mark weak modes that are damped less than both strong neighbours, by more than their uncertainties."""
-    strong = [m for m in modes if m.prominence_db >= -6.0]
+def _mark_narrow(modes: list[Mode]) -> list[Mode]:
+    """Mark weak modes that are damped less than their strong neighbours, by more than their uncertainties."""
+    strong = [m for m in modes if m.prominence_db >= STRONG_DB]
     out = []
     for mode in modes:
         below = [m for m in strong if m.frequency_hz < mode.frequency_hz][-1:]
@@ -372,5 +382,5 @@ def _mark_narrow(modes: tuple[Mode, ...]) -> tuple[Mode, ...]:
         less = all(
             mode.loss_factor + 2.0 * np.hypot(mode.loss_factor_u, m.loss_factor_u) < m.loss_factor for m in beside
         )
-        out.append(replace(mode, narrow=bool(beside) and less and mode.prominence_db < -12.0))
-    return tuple(out)
+        out.append(replace(mode, narrow=bool(beside) and less and mode.prominence_db < NARROW_BELOW_DB))
+    return out
