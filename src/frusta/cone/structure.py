@@ -216,8 +216,8 @@ def structure_modes(structure: Structure, material: Elastic, count: int, ring_ma
 
 
 def energy_gradients(
-    structure: Structure, constants: Floats, vectors: Floats, squared: Floats, density: float
-) -> tuple[Floats, Floats]:
+    structure: Structure, constants: NDArray[Any], vectors: NDArray[Any], squared: NDArray[Any], density: float
+) -> tuple[NDArray[Any], NDArray[Any]]:
     """Return the derivatives of x(K − λM)xᵀ with respect to elastic constants and node places.
 
     With x normalised to unit mass these are the derivatives of λ; complex vectors are taken without
@@ -256,7 +256,7 @@ def energy_gradients(
     products = np.stack([strain[..., p] * strain[..., q] * (1.0 if p == q else 2.0) for p, q in pairs], axis=-1)
     by_constant = np.einsum("eg,megk->mk", weights, products, optimize=True) @ structure.combination.T
     nine = constants @ structure.combination
-    elastic = np.zeros((6, 6))
+    elastic = np.zeros((6, 6), dtype=constants.dtype)
     for value, (p, q) in zip(nine, pairs, strict=True):
         elastic[p, q] = elastic[q, p] = value
     stress = (strain @ elastic) @ table.reshape(6, -1)

@@ -20,6 +20,8 @@ Floats = NDArray[np.float64]
 
 ELEMENTS = 56
 CAP_ELEMENTS = 16
+CAP_SHARE = 0.25
+"""A cap's part of the parameter that runs from the axis, or from the neck where there is none, to the rim."""
 EDGE_GRADING = 0.25
 SHAPE_PARAMETERS = ("neck_radius_m", "rim_radius_m", "depth_m", "bow_m", "wall_m", "wall_taper")
 
@@ -32,11 +34,14 @@ class Wall:
     ----------
     nodes_m : ndarray (columns, 3, 2·layers + 1, 2)
         Radius and height of the nodes: three stations along the meridian, then through the wall.
+    parameter : ndarray (columns + 1,)
+        Place along the meridian, 0 to 1, at the columns' ends; linear within a column.
     capped : int
         How many of the first columns are the cap; the neck lies behind them. 0: no cap.
     """
 
     nodes_m: Floats
+    parameter: Floats
     capped: int = 0
 
     @property
@@ -111,7 +116,8 @@ def wall_from_meridian(
         raise ParameterError(f"layers must be at least 1 (got {layers})")
     offset = 0.5 * thickness[:, None] * np.linspace(-1.0, 1.0, 2 * layers + 1)
     nodes = np.stack([radius[:, None] + offset * along[:, None], height[:, None] + offset * up[:, None]], axis=-1)
-    return Wall(np.stack([nodes[:-1:2], nodes[1::2], nodes[2::2]], axis=1))
+    place = np.linspace(0.0, 1.0, len(radius) // 2 + 1)
+    return Wall(np.stack([nodes[:-1:2], nodes[1::2], nodes[2::2]], axis=1), place)
 
 
 def wall_of_profile(profile: ConeProfile, elements: int = ELEMENTS, layers: int = 1) -> Wall:
@@ -119,10 +125,12 @@ def wall_of_profile(profile: ConeProfile, elements: int = ELEMENTS, layers: int 
     u = graded(elements)
     cone = wall_from_meridian(*profile.meridian(u), *profile.unit_normal(u), profile.thickness_m(u), layers)
     if profile.cap == "none":
-        return cone
-    cap_radius = profile.neck_radius_m * _finer_outside(CAP_ELEMENTS)
-    cap = wall_from_meridian(cap_radius, 0.0, 0.0, 1.0, profile.wall_m, layers)
-    return Wall(np.concatenate([cap.nodes_m, cone.nodes_m]), CAP_ELEMENTS)
+        return dataclasses.replace(cone, parameter=u[::2])
+    inside = _finer_outside(CAP_ELEMENTS)
+    cap = wall_from_meridian(profile.neck_radius_m * inside, 0.0, 0.0, 1.0, profile.wall_m, layers)
+    nodes = np.concatenate([cap.nodes_m, cone.nodes_m])
+    place = np.concatenate([CAP_SHARE * inside[:-1:2], CAP_SHARE + (1.0 - CAP_SHARE) * u[::2]])
+    return Wall(nodes, place, CAP_ELEMENTS)
 
 
 def node_velocities(profile: ConeProfile, names: tuple[str, ...], elements: int = ELEMENTS, layers: int = 1) -> Floats:

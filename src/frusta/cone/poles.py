@@ -1,0 +1,177 @@
+"""The poles of a cone on its bench: frequencies and losses as a recording holds them.
+
+T(ω)·x = 0 depends on ω through the air, the coil and the motor. Each pole starts from the problem with these
+frozen near it and is then followed by the nonlinear Rayleigh quotient with the air's own matrices at complex ω.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.linalg import eig
+
+from frusta.cone.driver import Driver
+from frusta.errors import ParameterError
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+
+_STEPS = 12
+_SETTLED = 1e-7  # of the last step; the error is its cube
+_SAME = 1e-6
+_DIFFERENCE = 1e-4
+
+
+@dataclass(frozen=True)
+class Poles:
+    """Poles in order of frequency.
+
+    Parameters
+    ----------
+    omega : ndarray (poles,) of complex
+        rad/s; time runs as e^{jωt}, so losses make the imaginary part positive.
+    vectors : ndarray (poles, unknowns) of complex
+        Motions in the reduced cone's unknowns, scaled to xᵀ T'(ω) x = −2ω (unit modal mass).
+    residues : ndarray (poles,) of complex
+        Pressure at the microphone per volt is Σ residue/(ω − pole) − conj(…) and a smooth rest; Pa·rad/(V·s).
+        Zero where no coil drives.
+    """
+
+    omega: Complexes
+    vectors: Complexes
+    residues: Complexes
+
+    @property
+    def squared(self) -> Complexes:
+        """λ = ω² = ω0²(1 + jη)."""
+        return np.asarray(self.omega**2)
+
+    @property
+    def frequency_hz(self) -> Floats:
+        """√(Re λ)/2π."""
+        return np.asarray(np.sqrt(self.squared.real) / (2.0 * np.pi))
+
+    @property
+    def loss_factor(self) -> Floats:
+        """Im λ/Re λ."""
+        return np.asarray(self.squared.imag / self.squared.real)
+
+    def contributions(self, frequency_hz: ArrayLike) -> Complexes:
+        """Return each pole's own part of the response, shape (poles, frequencies), Pa/V."""
+        omega = 2.0 * np.pi * np.asarray(frequency_hz, dtype=np.float64)
+        own = self.residues[:, None] / (omega - self.omega[:, None])
+        return np.asarray(own - self.residues.conj()[:, None] / (omega + self.omega.conj()[:, None]))
+
+
+def find_poles(driver: Driver, low_hz: float = 200.0, high_hz: float = 20e3) -> Poles:
+    """Return the poles of the cone between two frequencies.
+
+    Parameters
+    ----------
+    driver : Driver
+        Of any order; without a moving neck these are the modes of the held cone in air.
+    low_hz, high_hz : float
+        Range of frequency; broad resonances of the air alone are not among the poles.
+
+    Returns
+    -------
+    Poles
+
+    Raises
+    ------
+    ParameterError
+        If the range is empty or beyond the air's matrices, or a pole does not settle.
+
+    References
+    ----------
+    P. Lancaster, Lambda-Matrices and Vibrating Systems (1966), section 5.4: the generalised Rayleigh quotient,
+    of third order for a symmetric T.
+    """
+    if not 0.0 <= low_hz < high_hz <= driver.top_hz:
+        raise ParameterError(
+            f"the range must rise and end at most at {driver.top_hz:.0f} Hz (got {low_hz:g} to {high_hz:g} Hz)"
+        )
+    starts, shapes = _frozen_poles(driver, 2.0 * np.pi * np.sqrt(max(low_hz, 100.0) * high_hz))
+    near = (starts.real > 1.6 * np.pi * low_hz) & (starts.real < 2.2 * np.pi * high_hz)
+    near &= starts.real < 2.0 * np.pi * driver.top_hz
+    omega, vectors, residues = _follow(driver, starts[near], shapes[near])
+    order = np.argsort(omega.real)
+    poles = Poles(omega[order], vectors[order], residues[order])
+    hertz = poles.frequency_hz
+    keep = (hertz >= low_hz) & (hertz <= high_hz)
+    keep[1:] &= np.abs(np.diff(poles.omega)) > _SAME * np.abs(poles.omega[1:])
+    return Poles(poles.omega[keep], poles.vectors[keep], poles.residues[keep])
+
+
+def _frozen_poles(driver: Driver, omega: float) -> tuple[Complexes, Complexes]:
+    """Poles and vectors of the linear problem whose air and motor are taken at one frequency."""
+    cone, motor, coil = driver.cone, driver.motor, driver.coil
+    stiffness = np.diag(cone.stiffness)
+    mass = cone.mass + driver.air_terms(omega / driver.medium.sound_speed_m_s)[:-1]
+    if cone.with_neck:
+        at = np.asarray(omega, dtype=np.complex128)
+        moving = coil.mass_kg + motor.moving_mass_kg
+        held = driver.coil_stiffness(at) + omega**2 * moving
+        if driver.joint.compliance_m_n == 0.0:
+            stiffness[0, 0] += held
+            mass[0, 0] += moving
+        else:  # the coil as an unknown of its own
+            spring = 1.0 / driver.joint_compliance
+            stiffness, mass = np.pad(stiffness, (0, 1)), np.pad(mass, (0, 1))
+            stiffness[0, 0] += spring
+            stiffness[0, -1] = stiffness[-1, 0] = -spring
+            stiffness[-1, -1] = spring + held
+            mass[-1, -1] = moving
+    squared, right = eig(stiffness, mass)
+    root = np.sqrt(squared.astype(np.complex128))
+    return np.asarray(root), np.asarray(right.T[:, : len(cone.stiffness)])
+
+
+def _follow(driver: Driver, starts: Complexes, shapes: Complexes) -> tuple[Complexes, Complexes, Complexes]:
+    """Follow all poles at once to where T(ω)·x = 0, each until it rests; also their residues."""
+    omega, vectors = starts.copy(), shapes.copy()
+    residues = np.zeros(len(omega), dtype=np.complex128)
+    active = np.arange(len(omega))
+    for _ in range(_STEPS):
+        if len(active) == 0:
+            return omega, vectors, residues
+        at = omega[active]
+        matrix, slope, jump = _balance_and_slope(driver, at)
+        solved = np.linalg.solve(matrix, slope @ vectors[active][..., None])[..., 0]
+        x: Complexes = np.asarray(solved, dtype=np.complex128)
+        x *= np.sqrt(-2.0 * at / _form(x, slope))[:, None]
+        moved = _form(x, matrix) / _form(x, slope)
+        omega[active], vectors[active] = at - moved, x
+        if driver.cone.with_neck:
+            rows = driver.microphone_rows(at / driver.medium.sound_speed_m_s)
+            heard = np.einsum("pa,pau,pu->p", rows, jump, x, optimize=True)
+            residues[active] = 0.5 * at * heard * x[:, 0] * driver.neck_terms(at)[1]
+        active = active[np.abs(moved) > _SETTLED * np.abs(at)]
+    raise ParameterError(
+        f"every pole must settle in {_STEPS} steps (the one near {omega[active[0]].real / (2.0 * np.pi):.0f} Hz does "
+        "not); look at the joint and the motor there, or narrow the range"
+    )
+
+
+def _form(vectors: Complexes, matrices: Complexes) -> Complexes:
+    """xᵀ A x of every pole, not conjugated."""
+    return np.asarray(np.einsum("pi,pij,pj->p", vectors, matrices, vectors))
+
+
+def _balance_and_slope(driver: Driver, omega: Complexes) -> tuple[Complexes, Complexes, Complexes]:
+    """T(ω), T'(ω) and the air's jump, a pole each; (A⁻¹)' = −A⁻¹A'A⁻¹, A' by central difference."""
+    speed, density = driver.medium.sound_speed_m_s, driver.medium.density_kg_m3
+    coupling, cone = driver.cone.coupling, driver.cone
+    jump = driver.air_jump(omega / speed)
+    air_mass = coupling.T @ jump
+    step = _DIFFERENCE * omega
+    change = driver.air.operator((omega + step) / speed) - driver.air.operator((omega - step) / speed)
+    air_change = np.swapaxes(jump, -1, -2) @ (change / (-2.0 * density * step)[:, None, None]) @ jump
+    once, square = omega[:, None, None], (omega**2)[:, None, None]
+    slope = -2.0 * once * (cone.mass + air_mass) - square * air_change
+    if cone.with_neck:
+        ahead, behind = driver.neck_terms(omega + step)[0], driver.neck_terms(omega - step)[0]
+        slope[:, 0, 0] += (ahead - behind) / (2.0 * step)
+    return driver.balance(omega, air_mass), slope, jump
