@@ -43,27 +43,27 @@ FILAMENTS = {
 POLYMERS = {"sorrel": "PLA", "tansy": "PETG", "yarrow": "ABS"}
 
 DRAWINGS = {
-    "st82": ConeProfile("straight", 0.0130, 0.0410, 0.0270, 0.0, 0.00084),
-    "cc88": ConeProfile("concave", 0.0130, 0.0440, 0.0265, -0.0022, 0.00120, "line"),
-    "cv74": ConeProfile("convex", 0.0130, 0.0370, 0.0225, 0.0020, 0.00080),
+    "st104": ConeProfile("straight", 0.0130, 0.0520, 0.0340, 0.0, 0.00096),
+    "cc112": ConeProfile("concave", 0.0130, 0.0560, 0.0330, -0.0030, 0.00140, "line"),
+    "cv92": ConeProfile("convex", 0.0130, 0.0460, 0.0280, 0.0025, 0.00090),
 }
 UNPRINTED = {
-    "cc96": ConeProfile("concave", 0.0130, 0.0480, 0.0270, -0.0028, 0.00130, "line"),
-    "st66": ConeProfile("straight", 0.0130, 0.0330, 0.0190, 0.0, 0.00070),
+    "cc124": ConeProfile("concave", 0.0130, 0.0620, 0.0350, -0.0034, 0.00150, "line"),
+    "st84": ConeProfile("straight", 0.0130, 0.0420, 0.0250, 0.0, 0.00080),
 }
 SHAPE_ERRORS = {
-    "st82": ShapeError(0.00005, 0.00003, 0.01),
-    "cc88": ShapeError(-0.00004, 0.00006, -0.015),
-    "cv74": ShapeError(0.00003, -0.00005, 0.005),
+    "st104": ShapeError(0.00005, 0.00003, 0.01),
+    "cc112": ShapeError(-0.00004, 0.00006, -0.015),
+    "cv92": ShapeError(0.00003, -0.00005, 0.005),
 }
 UNEVEN = {"tansy": ((2, 0.05), (3, 0.05))}
-BUCKLING = ("yarrow", "cc88", 2)
+BUCKLING = ("yarrow", "cc112", 2)
 
 SWEEP = Sweep(start_hz=20.0, stop_hz=20000.0, duration_s=5.0)
 SESSIONS = {"evening-1": ("2026-03-07", 19.0, 48.0), "evening-2": ("2026-03-14", 21.5, 55.0)}
 MISHAPS = {
-    "evening-1": (("clipped", "sorrel-cv74-2"), ("burst", "tansy-st82-1"), ("truncated", "yarrow-cc88-1")),
-    "evening-2": (("reflection", "sorrel-st82-1"), ("dropout", "tansy-cv74-2")),
+    "evening-1": (("clipped", "sorrel-cv92-2"), ("burst", "tansy-st104-1"), ("truncated", "yarrow-cc112-1")),
+    "evening-2": (("reflection", "sorrel-st104-1"), ("dropout", "tansy-cv92-2")),
 }
 MISHAP_NOTES = {
     "clipped": "gain still up from the last tap test",
@@ -72,11 +72,11 @@ MISHAP_NOTES = {
     "reflection": "thermos left standing beside the microphone",
     "dropout": "laptop busy",
 }
-_COIL = Coil(0.0024, 5.9, 0.00011)
+_COIL = Coil(0.0031, 5.9, 0.00030)
 _DRIVER = VirtualCone(
-    ConeProfile("convex", 0.0130, 0.0440, 0.0200, 0.0015, 0.00060),
+    ConeProfile("convex", 0.0130, 0.0530, 0.0240, 0.0018, 0.00065),
     Elastic(2.6e9, 2.2e9, 0.75e9, 0.30, 0.30, 720.0, 0.085),
-    Coil(0.0028, 6.1, 0.00018),
+    Coil(0.0030, 6.1, 0.00032),
     motor=Motor(4.4, 2600.0, 1.1, 0.0008),
 )
 
@@ -87,12 +87,12 @@ def demo_campaign(seed: int = SEED) -> VirtualCampaign:
     microphone = MicrophoneDeviation(17.0, ((9200.0, 2.1, 0.6), (2600.0, -0.5, 0.9), (16000.0, -1.6, 0.4)))
     bench = VirtualBench(
         motor=Motor(3.9, 2900.0, 0.7),
-        bench=Bench("free", 0.120),
+        bench=Bench("free", 0.150),
         joint=Joint(1.0 / 30e6, 0.02),
         drive_full_scale_v=3.2,
         full_scale_pa=40.0,
-        distortion=MotorDistortion(0.005, 0.0035),
-        reflections=(Reflection(0.0058, -0.16), Reflection(0.0101, 0.11, 4000.0)),
+        distortion=MotorDistortion(0.012, 0.008),
+        reflections=(Reflection(0.0104, -0.14), Reflection(0.0147, 0.10, 4000.0)),
         microphone=microphone,
         noise=Noise(-62.0, -78.0, -72.0),
         seating=SeatingScatter(0.12, 0.1, 0.01),
@@ -150,7 +150,7 @@ def _cones(seed: int) -> dict[str, VirtualCone]:
                     _COIL.resistance_ohm * (1.0 + 0.01 * float(rng.standard_normal())),
                     _COIL.inductance_h,
                 )
-                buckle = Buckle(3100.0, 0.08, 0.02) if (filament, profile, number) == BUCKLING else None
+                buckle = Buckle(2600.0, 0.08, 0.05) if (filament, profile, number) == BUCKLING else None
                 cones[name] = print_cone(
                     drawing,
                     elastic,
@@ -162,7 +162,7 @@ def _cones(seed: int) -> dict[str, VirtualCone]:
                     buckle,
                 )
     check = replace(FILAMENTS["sorrel"], density_kg_m3=1238.0)
-    cones["buoy"] = VirtualCone(replace(DRAWINGS["st82"], wall_m=0.0010), check, _COIL)
+    cones["buoy"] = VirtualCone(replace(DRAWINGS["st104"], wall_m=0.0010), check, _COIL)
     cones["harbour-4"] = _DRIVER
     return cones
 
@@ -236,7 +236,7 @@ def _tables(cones: dict[str, VirtualCone], bench: VirtualBench, seed: int) -> di
         "specimens": [_specimen_row(name, cone, seed) for name, cone in cones.items()],
         "history": [
             HistoryEvent(specimen="buoy", date="2026-02-01", event="printed", details="check cone, stays on the rig"),
-            HistoryEvent(specimen="sorrel-st82-1", date="2026-03-09", event="dropped", details="on planks, no mark"),
+            HistoryEvent(specimen="sorrel-st104-1", date="2026-03-09", event="dropped", details="on planks, no mark"),
         ],
         "overhangs": [
             Overhang(material="sorrel", recipe="two-lines", clean_to_deg=62.0, failed_at_deg=70.0),
@@ -286,7 +286,7 @@ def _specimen_row(name: str, cone: VirtualCone, seed: int) -> Specimen:
         "wall_rim_mm": callipered_mm(cone, 0.95, rng),
     }
     if name == "buoy":
-        words = {"kind": "check", "profile": "st82", "printed_on": "2026-02-01", "batch": "check"}
+        words = {"kind": "check", "profile": "st104", "printed_on": "2026-02-01", "batch": "check"}
         return Specimen.model_validate({"specimen": name, **words, **known})
     material, profile, number = name.split("-")
     day = 1 + int(np.flatnonzero([name == other for other in _printed_names()])[0]) // 6

@@ -42,7 +42,7 @@ def check_mishap(name: str | None) -> None:
 
 def early_reflection(rng: np.random.Generator) -> Reflection:
     """Return a reflection that leaves too little before it: something stands beside the cone."""
-    return Reflection(float(rng.uniform(0.0009, 0.0014)), 0.55, 9000.0)
+    return Reflection(float(rng.uniform(0.0019, 0.0026)), 0.55, 9000.0)
 
 
 def noise_of(noise: Noise, mishap: str | None) -> Noise:
