@@ -102,6 +102,8 @@ def test_probability_of_two_is_students_t():
     scores = {m: [100 / (1 + (4000 / r.breakup_hz) ** 2) for r in rows if r.material == m] for m in found}
     gap = np.mean(scores["rook"]) - np.mean(scores["flint"])
     error = np.sqrt((np.var(scores["rook"], ddof=1) + np.var(scores["flint"], ddof=1)) / 2 * 2 / 3)
+    own = student_t.ppf(0.975, 4) * error / np.sqrt(2)
+    assert found["rook"].score_high - found["rook"].score == pytest.approx(own, rel=1e-9)
     assert found["rook"].probability_best == pytest.approx(student_t.cdf(gap / error, 4), abs=0.012)
 
 

@@ -74,3 +74,12 @@ def test_a_shape_that_cannot_exist_is_a_reason_and_no_error():
     found = rigid_response(take(profile=PROFILE.model_copy(update={"rim_radius_mm": 10.0})))
     assert found.response is None
     assert found.reason.startswith("the rigid cone cannot be computed: ")
+
+
+def test_what_moves_besides_cone_and_coil_counts_like_the_coil_and_nothing_is_nothing():
+    """Invariant: mass on the rig or on the coil is the same mass."""
+    on_rig = rigid_response(take(rig=RIG.model_copy(update={"moving_mass_g": 2.0}))).response
+    on_coil = rigid_response(take(coil_mass_kg=5e-3, rig=RIG.model_copy(update={"moving_mass_g": 0.0}))).response
+    unsaid = rigid_response(take(coil_mass_kg=5e-3)).response
+    np.testing.assert_allclose(on_rig.pressure, on_coil.pressure, rtol=1e-12)
+    np.testing.assert_array_equal(unsaid.pressure, on_coil.pressure)
