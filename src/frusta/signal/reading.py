@@ -33,6 +33,7 @@ from frusta.signal.level import (
     unevenness_db,
 )
 from frusta.signal.modes import Mode, ModeFit, fit_modes
+from frusta.signal.ring_on import ring_on
 from frusta.signal.smoothing import log_grid
 from frusta.signal.source import Source, source_of_nothing, source_of_reference, source_of_signal, source_of_sweep
 from frusta.signal.sweep import Sweep
@@ -381,7 +382,8 @@ def _read_response(
     quiet = _quiet(response, source, gate, onset)
     grid = _grid(response)
     scale = _pascals(source, conditions) / _gain(grid, conditions) / _taper_at(grid, response)
-    spectra = _Spectra(response, onset, gate, grid, scale, quiet)
+    modes = _modes(response, source, gate, onset, quiet)
+    spectra = _Spectra(response, onset, gate, grid, scale, quiet, modes)
     _put_levels(sheet, spectra, gate, conditions, source)
     _put_snr(sheet, spectra)
     _put_clock(sheet, clock, source, signals)
@@ -389,7 +391,6 @@ def _read_response(
     _put_decays(sheet, shape, gate, source, rate_hz)
     delay_u = 1.0 / rate_hz / math.sqrt(12.0)
     sheet.put("delay_ms", 1e3 * gate.onset_s, 1e3 * delay_u)
-    modes = _modes(response, source, gate, onset, quiet)
     breakup = find_breakup(modes)
     breakup_hz = _put_breakup(sheet, breakup)
     harmonics = _harmonics(response, source, onset, grid, spectra.gated)
@@ -461,10 +462,17 @@ def _quiet(response: Deconvolved, source: Source, gate: Gate, onset: int) -> Flo
 
 
 class _Spectra:
-    """The gated response, and what it would be with a shorter gate or with other noise."""
+    """The gated response, ringing on as its modes do, and what it would be with a shorter gate or with other noise."""
 
     def __init__(
-        self, response: Deconvolved, onset: int, gate: Gate, grid: Floats, scale: Complexes, quiet: Floats
+        self,
+        response: Deconvolved,
+        onset: int,
+        gate: Gate,
+        grid: Floats,
+        scale: Complexes,
+        quiet: Floats,
+        modes: ModeFit,
     ) -> None:
         rate_hz = response.sample_rate_hz
         before, after = round(LEAD_S * rate_hz), max(8, round(gate.length_s * rate_hz))
@@ -477,9 +485,16 @@ class _Spectra:
 
         self.grid = grid
         self.gate = gate
-        self.gated = at(segment, window)
+        noise_rms = float(np.std(quiet)) if quiet.size else 0.0
+
+        def behind(length_s: float) -> Complexes:
+            tail = ring_on(response, replace(gate, length_s=length_s), modes, noise_rms)
+            return np.asarray(scale * spectrum_at(tail, 0, rate_hz, grid)) if tail.size else 0.0 * scale
+
+        self.gated = at(segment, window) + behind(gate.length_s)
         self.power = np.abs(self.gated) ** 2
-        self.shorter = np.abs(at(segment, np.concatenate([rise, gate_window(max(8, round(0.8 * after)))]))) ** 2
+        short = at(segment, np.concatenate([rise, gate_window(max(8, round(0.8 * after)))]))
+        self.shorter = np.abs(short + behind(0.8 * gate.length_s)) ** 2
         pieces = min(6, quiet.size // segment.size)
         noise = [at(quiet[k * segment.size : (k + 1) * segment.size], window) for k in range(pieces)]
         self.noise = np.array(noise) if noise else np.zeros((0, grid.size), dtype=np.complex128)
