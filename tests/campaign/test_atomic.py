@@ -38,6 +38,14 @@ def test_a_failure_leaves_what_was_there(tmp_path):
     assert listing(tmp_path) == {"x": b"old"}
 
 
+def test_who_reads_the_old_file_reads_it_to_its_end(tmp_path):
+    (tmp_path / "x").write_bytes(b"old")
+    with (tmp_path / "x").open("rb") as reader:
+        write_atomically(tmp_path / "x", b"new")
+        assert reader.read() == b"old"
+    assert (tmp_path / "x").read_bytes() == b"new"
+
+
 def test_an_interruption_leaves_what_was_there(tmp_path):
     def stopped(file):
         file.write(b"half")

@@ -57,6 +57,7 @@ def test_the_description_follows_the_standard(maker_package, tmp_path):
     with zipfile.ZipFile(out) as package:
         assert package.namelist()[0] == "datapackage.json"
         document = json.loads(package.read("datapackage.json"))
+        assert {i.date_time for i in package.infolist()} == {(1980, 1, 1, 0, 0, 0)}
         held = {r["path"]: package.read(r["path"]) for r in document["resources"]}
         assert {*held, "datapackage.json"} == set(package.namelist())
     assert document["$schema"] == "https://datapackage.org/profiles/2.0/datapackage.json"
