@@ -87,7 +87,7 @@ class MicrophoneDeviation:
 
     def calibration_text(self, name: str = "capsule") -> str:
         """Return a calibration file: a comment, then Hz and dB that the microphone reads too high."""
-        frequency = 1000.0 * 2.0 ** (np.arange(-36, 30) / 6.0)
+        frequency = 1000.0 * 2.0 ** (np.arange(-72, 60) / 12.0)
         frequency = frequency[(frequency >= 18.0) & (frequency <= 22000.0)]
         rows = [f"{f:.2f}\t{d:.3f}" for f, d in zip(frequency, self.magnitude_db(frequency), strict=True)]
         return "\n".join([f"* {name}: Hz, dB the microphone reads too high", *rows]) + "\n"
