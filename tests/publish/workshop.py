@@ -85,7 +85,13 @@ def invent(folder: Path, shop: Workshop) -> Invented:
         made_by="frusta 0",
         readings=tuple(readings),
         differences=find_differences(readings, group_of, names=names),
-        ranking=rank(readings, group_of, members, shop.band[1] if shop.band else None),
+        ranking=rank(
+            readings,
+            group_of,
+            members,
+            shop.band[1] if shop.band else None,
+            {r.take: r.unevenness_common_db for r in readings if r.unevenness_common_db is not None},
+        ),
         estimates=_estimates(shop, members) if shop.estimates else (),
         faults=tuple(
             FaultRow(

@@ -34,8 +34,9 @@ class Gap:
 def gaps(findings: Findings, package: Package, groups: Groups) -> list[Gap]:
     """Return what is missing in a campaign, the most weighty first."""
     kept = counted(findings.readings)
-    found: list[Gap] = []
-    found += _prints(findings, groups)
+    found = _prints(findings, groups)
+    if not kept:
+        return found
     if relative_levels(findings, package) and kept:
         found.append(
             Gap("How loud.", "Levels are relative: no table gives the pressure at full scale. Shapes of curves hold.")
@@ -45,7 +46,7 @@ def gaps(findings: Findings, package: Package, groups: Groups) -> list[Gap]:
         found.append(
             Gap(
                 "A finished driver.",
-                "There is no surround here; one would damp the rim and lower every peak. None was measured beside.",
+                "There is no surround here; one would damp the rim and lower every peak.",
             )
         )
     rigs = used_rigs(findings, package)
@@ -80,7 +81,7 @@ def unread(findings: Findings) -> list[tuple[str, int, int, str]]:
 def _prints(findings: Findings, groups: Groups) -> list[Gap]:
     kept = counted(findings.readings)
     if not kept:
-        return [Gap("Anything.", "No take of a cone could be used; the faults below say what to do.")]
+        return [Gap("Anything.", "No take of a cone could be used.")]
     found = []
     each: dict[tuple[str | None, ...], set[str]] = {}
     for r in kept:

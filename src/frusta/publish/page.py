@@ -145,24 +145,46 @@ def _ranking(findings: Findings, package: Package, groups: Groups) -> dict[str, 
         lede = f"{listed([name_of_row(r, groups) for r in first])} share the first place: their scores overlap."
     elif first and first[0].rank_high == 1 and len(findings.ranking) > 1:
         lede = f"{name_of_row(first[0], groups)} stands first, clear of the others."
-    chances = [
-        (groups.name_of(r.material if r.recipe is None else f"{r.material}/{r.recipe}"), r.probability_best)
-        for r in findings.ranking
-        if r.probability_best is not None
-    ]
-    if chances:
-        name, best = max(chances, key=lambda c: c[1])
-        shown = "more than 99" if best > 0.99 else plain(100 * best, 0)
-        lede += f" {name} is best with {shown}{NBSP}% probability, by these weights."
+    best = max(findings.ranking, key=lambda r: r.probability_best or 0.0, default=None)
+    if best is not None and best.probability_best is not None:
+        chance = "more than 99" if best.probability_best > 0.99 else plain(100 * best.probability_best, 0)
+        lede += f" {name_of_row(best, groups)} is the best with a probability of {chance}{NBSP}%, by these weights."
     if any(r.rank_low is None for r in findings.ranking):
         why = next((r.reasons[k] for r in findings.ranking for k in ("rank_low", "score_low") if k in r.reasons), "")
         lede = f"Scores have no interval, so places are not given: {why}." if why else "Places are not given."
-    caption = " ".join(p for p in (drawings.weights_words(findings), "Bars: 95 %, holding jointly.") if p)
+    caption = " ".join(
+        p
+        for p in (
+            drawings.weights_words(findings),
+            "Bars: 95 %, holding jointly.",
+            even_weights_words(findings, groups),
+        )
+        if p
+    )
     return {
         "ranking_title": title + (", ties and all" if ties else ""),
         "ranking_lede": lede,
         "ranking_caption": caption,
     }
+
+
+def even_weights_words(findings: Findings, groups: Groups) -> str:
+    """What becomes of the order when every part weighs the same; empty where parts are missing."""
+    scores = []
+    for row in findings.ranking:
+        points = [p.points for p in row.parts if p.weight]
+        if not points or None in points:
+            return ""
+        scores.append((sum(p for p in points if p is not None) / len(points), row))
+    if len(scores) < 2 or len({len(row.parts) for _, row in scores}) != 1:
+        return ""
+    ordered = [row for _, row in sorted(scores, key=lambda s: -s[0])]
+    given = sorted(findings.ranking, key=lambda r: -(r.score or 0.0))
+    if ordered == given:
+        return "With all parts weighing the same the order stays."
+    if ordered[0] is given[0]:
+        return "With all parts weighing the same the first place stays and the order behind it changes."
+    return f"With all parts weighing the same {name_of_row(ordered[0], groups)} would come first: mind the weights."
 
 
 def _beside_charts(

@@ -57,7 +57,14 @@ def raw_svg(spec: dict[str, Any]) -> str:
 
     _ready()
     svg: str = vl_convert.vegalite_to_svg(spec, allowed_base_urls=[])
-    return _short_numbers(svg)
+    return _short_numbers(_numbered_clips(svg))
+
+
+def _numbered_clips(svg: str) -> str:
+    """Number clip paths from 0 in each picture: the renderer counts on, and equal charts would differ."""
+    names = list(dict.fromkeys(re.findall(r'\bid="(clip\d+)"', svg)))
+    numbers = {name: f"clip{place}" for place, name in enumerate(names)}
+    return re.sub(r"\bclip\d+\b", lambda m: numbers.get(m[0], m[0]), svg)
 
 
 _LONG_NUMBER = re.compile(r"-?\d+\.\d{2,}")

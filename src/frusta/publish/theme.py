@@ -114,7 +114,7 @@ def config(scheme: str = "light", *, background: bool = False) -> dict[str, Any]
     """
     colours = SCHEMES[scheme]
     return {
-        "background": colours["card"] if background else None,
+        "background": colours["card"] if background else "transparent",
         "font": FONT_STACK,
         "aria": False,
         "view": {"stroke": None, "fill": None},

@@ -105,7 +105,7 @@ def response_top(curves: Sequence[Curve], span: tuple[float, float], px_per_db: 
 def response_range(curves: Sequence[Curve], top_db: float) -> float:
     """Length of the level axis: 40 dB, or as many tens as bring the piston band into the picture."""
     levels = [float(np.median(c.y[i])) for c in curves if (i := _inside(c, (300.0, 1000.0))).any()]
-    lowest = min(levels, default=top_db - 28) - 12
+    lowest = min(levels, default=top_db - 24) - 16
     return float(min(80, max(40, 10 * math.ceil((top_db - lowest) / 10))))
 
 

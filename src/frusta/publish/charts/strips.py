@@ -122,8 +122,9 @@ def strips_chart(
     dict
         A Vega-Lite specification.
     """
-    row_px = 61.0
     width = total_width - 24
+    tall = any(_words_width(row) > width + 16 for row in rows)
+    row_px = 82.0 if tall else 61.0
     frame = Frame(
         width,
         row_px * max(1, len(rows)),
@@ -143,23 +144,29 @@ def strips_chart(
         labels[ticks[-1]] += f"{NBSP}{shown}"
     layers.grid(dict.fromkeys(ticks, True), {}, x_labels=labels, y_labels={})
     for place, row in enumerate(rows):
-        _row(layers, row, place * row_px, width)
+        _row(layers, row, place * row_px, width, tall)
     return layers.spec(description, background=background)
 
 
-def _row(layers: Layers, row: StripRow, top: float, width: float) -> None:
-    """One material: words above, interval, mean and prints below."""
+def _words_width(row: StripRow) -> float:
+    """Width of name, figure and detail on one line, px."""
+    bold = text_width(row.name, LABEL_PX, bold=True) + text_width(row.figure, LABEL_PX, bold=True)
+    return bold + text_width(row.detail, SMALL_PX) + 17
+
+
+def _row(layers: Layers, row: StripRow, top: float, width: float, tall: bool) -> None:
+    """One material: words above, in two lines where one is too short; interval, mean and prints below."""
     if top:
         layers.segments([(0, top), (width, top)], "grid-2", width=1)
-    room = width - text_width(row.figure, LABEL_PX, bold=True) - 14
-    name = shortened(row.name, max(8, int(room / (0.54 * LABEL_PX))))
-    words_y, marks_y = top + 17, top + 42
+    words_y, marks_y = top + 17, top + (63 if tall else 42)
+    name = shortened(row.name, int(width / (0.54 * LABEL_PX)))
     layers.text_at(name, 0, words_y, align="left", fontSize=LABEL_PX, fontWeight=700)
-    x = text_width(name, LABEL_PX, bold=True) + 9
+    x = 0.0 if tall else text_width(name, LABEL_PX, bold=True) + 9
+    words_y += 21 if tall else 0
     layers.text_at(row.figure, x, words_y, align="left", fontSize=LABEL_PX, fontWeight=700)
     x += text_width(row.figure, LABEL_PX, bold=True) + 8
-    if x + text_width(row.detail, SMALL_PX) <= width + 20:
-        layers.text_at(row.detail, x, words_y, align="left", color=layers.colours["ink-2"])
+    detail = shortened(row.detail, max(1, int((width + 20 - x) / (0.52 * SMALL_PX))))
+    layers.text_at(detail, x, words_y, align="left", color=layers.colours["ink-2"])
     colour = layers.colours[row.style.colour]
     if row.low is not None and row.high is not None:
         bar: dict[str, Any] = {"type": "rect", "color": colour, "opacity": 0.3, "clip": True}
