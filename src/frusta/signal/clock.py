@@ -12,7 +12,7 @@ harmonics
 linear response
     Sound that comes straight from a cone is minimum phase to good approximation; so is a weaker reflection on
     top. What its phase has over the one that belongs to its magnitude is a delay (f), what lies outside the
-    band (1/f and f cubed), and the dispersion (f ln f).
+    band (1/f and 1/f cubed below it, f and f cubed above), and the dispersion (f ln f).
 """
 
 from __future__ import annotations
@@ -33,7 +33,15 @@ Complexes = NDArray[np.complex128]
 LARGEST_PPM = 2000.0  # crystals agree within 200; beyond 1500 something converts
 # What a response may stray from minimum phase within the band, radians rms, when nothing shows it. The
 # residual of the fit is added to it.
-MINIMUM_PHASE_RAD = 0.02
+MINIMUM_PHASE_RAD = 0.01
+# A crest of a harmonic over the rms that noise makes of it: by chance once in 1e10 lags.
+CREST_OVER_FLOOR = 5.0
+# Marks that lie farther apart than five times what their uncertainties allow contradict each other.
+CONTRADICTION = 25.0
+# How much likelier the best lag must be than the next crest, as a difference of log likelihoods.
+LIKELIER = 12.0
+# A response that strays farther from minimum phase, rad rms, is not minimum phase at all.
+LARGEST_STRAY_RAD = 0.02
 # How far the phase of a distortion may stray from its law at the middle of the band, radians.
 LAW_RAD = 0.01
 # Independent stretches that such a smooth stray has over the band of the fit.
@@ -102,11 +110,13 @@ def estimate_clock_ppm(
     harmonic, harmonic_u = _combine(marks)
     linear, linear_u = _from_linear(response, rate_s, direct_index, free_s)
     ppm, ppm_u = _combine([(harmonic, harmonic_u), (linear, linear_u)])
+    if not math.isfinite(ppm_u):  # minimum phase is the weaker assumption of the two
+        ppm, ppm_u = (harmonic, harmonic_u) if math.isfinite(harmonic_u) else (linear, linear_u)
     return ClockError(ppm, ppm_u, harmonic, harmonic_u, linear, linear_u)
 
 
 def _combine(marks: list[tuple[float, float]]) -> tuple[float, float]:
-    """Weighted mean, its uncertainty widened where the marks disagree (Birge ratio)."""
+    """Weighted mean, its uncertainty widened where the marks disagree (Birge ratio); none if they contradict."""
     known = [(v, u) for v, u in marks if math.isfinite(u) and math.isfinite(v)]
     if not known:
         return math.nan, math.inf
@@ -115,6 +125,8 @@ def _combine(marks: list[tuple[float, float]]) -> tuple[float, float]:
     mean = float(np.sum(weight * value) / weight.sum())
     spread = float(np.sum(weight * (value - mean) ** 2))
     birge = max(1.0, spread / max(len(known) - 1, 1))
+    if birge > CONTRADICTION:
+        return math.nan, math.inf
     return mean, math.sqrt(birge / float(weight.sum()))
 
 
@@ -167,7 +179,11 @@ def _delay(
     step = f[1] - f[0]
     crest = np.abs(fft.fft(weight * ratio, size))
     lag_s = fft.fftfreq(size, step)  # the ratio turns as exp(+j 2 pi f lag)
+    # the crest that noise or a room's tail makes of itself is Rayleigh distributed: median 0.83 of its rms
+    floor = float(np.median(crest)) / math.sqrt(math.log(2.0))
     crest[np.abs(lag_s) > 1e-6 * largest_ppm * lead_s] = 0.0
+    if not _stands_alone(fft.fftshift(crest), floor):
+        return math.nan, math.inf
     lag = float(lag_s[int(np.argmax(crest))])
     phase = 0.0
     for _ in range(4):  # Gauss-Newton on phase and delay
@@ -202,6 +218,20 @@ def _delay(
     return lag * scale, math.sqrt(covariance[1, 1]) * scale
 
 
+def _stands_alone(crest: Floats, floor: float) -> bool:
+    """Whether the highest crest is far over the noise, and far likelier than the next one beside it."""
+    top = int(np.argmax(crest))
+    if crest[top] < CREST_OVER_FLOOR * floor:
+        return False
+    left, right = top, top
+    while left > 0 and crest[left - 1] < crest[left]:
+        left -= 1
+    while right < crest.size - 1 and crest[right + 1] < crest[right]:
+        right += 1
+    other = max(crest[:left].max(initial=0.0), crest[right + 1 :].max(initial=0.0))
+    return bool(crest[top] ** 2 - other**2 > LIKELIER * floor**2)
+
+
 def _pinned_phase(phase: float, order: int) -> float:
     """The phase nearest to ``phase`` that a memoryless distortion can have."""
     offset = 0.5 * math.pi if order % 2 == 0 else 0.0
@@ -223,9 +253,9 @@ def _from_linear(response: Deconvolved, rate_s: float, direct: int, free_s: floa
     spectrum = spectrum / np.maximum(band_taper(f, band), 1e-2)
     spectrum = spectrum * np.exp(2j * np.pi * f * before / rate_hz)
     magnitude = np.log(np.abs(spectrum) + 1e-30)
-    first, last = np.searchsorted(f, max(250.0, 1.5 * band.full_low_hz)), np.searchsorted(f, band.full_high_hz)
+    first, last = np.searchsorted(f, max(100.0, band.full_low_hz)), np.searchsorted(f, 0.95 * band.stop_hz)
     # below, a cone on its suspension falls by 12 dB an octave; above, level with the last tenth
-    magnitude[:first] = magnitude[first] + 2.0 * np.log(np.maximum(f[:first], 50.0) / f[first])
+    magnitude[:first] = magnitude[first] + 2.0 * np.log(np.maximum(f[:first], 30.0) / f[first])
     magnitude[last:] = np.mean(magnitude[last - last // 20 : last])
     cepstrum = fft.irfft(magnitude, size)
     cepstrum[1 : size // 2] *= 2.0
@@ -236,13 +266,13 @@ def _from_linear(response: Deconvolved, rate_s: float, direct: int, free_s: floa
     x, y = f[use] / 5000.0, excess[use]
     middle = int(np.argmin(np.abs(x - 0.3)))
     y = y - np.pi * np.round(y[middle] / np.pi)
-    design = np.column_stack([x * np.log(x), x, x**3, 1.0 / x])
+    design = np.column_stack([x * np.log(x), x, x**3, 1.0 / x, x**-3])
     solution = np.linalg.lstsq(design, y, rcond=None)[0]
     stray = float(np.std(y - design @ solution))
     normal = np.linalg.inv(design.T @ design)
     variance = normal[0, 0] * x.size / STRAY_STRETCHES * (stray**2 + MINIMUM_PHASE_RAD**2)
     scale = 1e6 / (5000.0 * 2.0 * math.pi * rate_s)
-    if stray > 0.5:
+    if stray > LARGEST_STRAY_RAD:
         return math.nan, math.inf
     return -float(solution[0]) * scale, math.sqrt(float(variance)) * scale
 
