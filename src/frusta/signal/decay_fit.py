@@ -13,6 +13,7 @@ Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
 
 RELATIVE_DEPTH = 1e-9  # directions of the poles that move the record by less than this share of the strongest are left
+SETTLED = 0.97  # a step that leaves more than this share of the squared residual was the last one needed
 FURTHEST = 0.3  # a step moves no pole by more than this share of its decay rate
 
 
@@ -86,7 +87,10 @@ def fit_decay(samples: Real, pole: Complex, covariance: Real, *, steps: int = 2)
         trial = _Projection(samples, now.stepped())
         if not trial.left < now.left:
             break
+        settled = trial.left > SETTLED * now.left
         now = trial
+        if settled:
+            break
     freedom = max(samples.size - 4 * pole.size, samples.size // 4)
     surplus = max(now.left / freedom - float(covariance[0]), 0.0)
     lagged = covariance.copy()

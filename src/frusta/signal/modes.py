@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from frusta.errors import ParameterError
 from frusta.signal.decay_fit import autocovariance, fit_decay
-from frusta.signal.subspace import poles_by_order, signal_subspace, upper_half
+from frusta.signal.subspace import largest_singular_value, poles_by_order, signal_subspace, upper_half
 
 Complex = NDArray[np.complex128]
 Real = NDArray[np.float64]
@@ -216,8 +216,7 @@ def _try_orders(record: Real, quiet: Real) -> tuple[list[Complex], int]:
     highest = min(HIGHEST_ORDER, record.size // 3)
     directions, singular = signal_subspace(record, rows, highest)
     if quiet.size >= record.size:
-        edge = signal_subspace(quiet[: record.size], rows, 1)[1][0]
-        rank = int(np.count_nonzero(singular > edge))
+        rank = int(np.count_nonzero(singular > largest_singular_value(quiet[: record.size], rows)))
     else:
         rank = highest
     rank = min(max(rank, LOWEST_ORDER - ORDER_STEPS[0]), highest - ORDER_STEPS[-1])
@@ -230,7 +229,8 @@ def _continuous(poles: Complex, rate_hz: float) -> Complex:
 
 
 def _decaying(poles: Complex) -> Complex:
-    return np.asarray(poles[(poles.imag > 0.0) & (poles.real < 0.0)])
+    """Keep what can be a mode: decaying, oscillating, less damped than twice the highest loss factor."""
+    return np.asarray(poles[(poles.real < 0.0) & (-poles.real < HIGHEST_LOSS_FACTOR * poles.imag)])
 
 
 def _apart_from(poles: Complex, stable: Complex) -> Complex:
@@ -300,7 +300,8 @@ def frequency_and_loss(pole: complex) -> tuple[float, float]:
 
 
 def _middle(values: Complex) -> complex:
-    return complex(np.median(values.real), np.median(values.imag))
+    real, imaginary = np.median([values.real, values.imag], axis=1)
+    return complex(real, imaginary)
 
 
 def _mode(cluster: Complex, index: int, runs: list[_Run]) -> Mode | None:

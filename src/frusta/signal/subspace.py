@@ -52,6 +52,25 @@ def signal_subspace(samples: Real, rows: int, rank: int) -> tuple[Real, Real]:
     return vectors[:, ::-1][:, :rank], np.sqrt(np.maximum(power[::-1], 0.0))
 
 
+def largest_singular_value(samples: Real, rows: int) -> float:
+    """Return the largest singular value of the Hankel matrix of ``samples``.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        Noise, for what a signal has to stand out of.
+    rows : int
+        Rows of the Hankel matrix, at most n.
+
+    Returns
+    -------
+    float
+        In units of the samples.
+    """
+    hankel = np.lib.stride_tricks.sliding_window_view(samples, samples.size - rows + 1)
+    return float(np.sqrt(max(np.linalg.eigvalsh(hankel @ hankel.T)[-1], 0.0)))
+
+
 def poles_by_order(directions: Real, orders: Sequence[int]) -> list[Complex]:
     """Return the poles that each leading part of a signal subspace implies.
 

@@ -17,6 +17,7 @@ CONTACT_S = 3e-3  # a finger nail or a small hammer has left by then
 ONSET_SHARE = 0.1
 BLOCK_S = 2e-3
 NEXT_STRIKE_DB = 6.0  # rise from one block to the next that means another strike
+WEAKEST_DB = -30.0  # own contribution over the rest; a strike may hit near a node of a mode
 QUIET_DB = 20.0  # peak over what was before; less is no strike
 
 
@@ -87,7 +88,8 @@ def read_tap(
             band_hz=(bottom_hz, top_hz),
             direct_s=contact_s,
         )
-        modes = sorted(fit.modes + fit.weak, key=lambda m: m.frequency_hz) + modes  # a strike favours no mode
+        found = fit.modes + tuple(m for m in fit.weak if m.prominence_db >= WEAKEST_DB)
+        modes = sorted(found, key=lambda m: m.frequency_hz) + modes
         top_hz = bottom_hz
     reason = None if modes else "nothing rings long enough after the strike; hold it at its nodes and strike it again"
     return TapReading(tuple(modes), onset_s, length_s, reason)
