@@ -20,7 +20,7 @@ from frusta.cone.driver import (
 )
 from frusta.cone.elasticity import Elastic
 from frusta.cone.medium import Medium, air_at
-from frusta.cone.poles import find_poles
+from frusta.cone.poles import break_up, find_poles, prominences_db
 from frusta.cone.profile import ConeProfile
 from frusta.cone.reduction import reduce_cone, rigid_cone
 from frusta.cone.sensitivity import BENCH_FIELDS, BENCH_PARAMETERS, MATERIAL_PARAMETERS, PARAMETERS, pole_sensitivity
@@ -145,6 +145,22 @@ def test_poles_and_residues_by_contour_integrals(joint: Joint) -> None:
         pressure = exact_response(one, pole + circle)
         assert (pressure * circle).mean() == pytest.approx(residue, rel=1e-6)
         assert (pressure * circle * (pole + circle)).mean() / residue == pytest.approx(pole, rel=1e-7)
+
+
+def test_contributions_add_up_to_the_response() -> None:
+    # Mittag-Leffler: with the poles' own parts gone the response is smooth, so its second difference over a peak,
+    # which is what makes a peak, must go with them
+    one = driver(material=dataclasses.replace(MATERIAL, loss_factor=0.01))
+    poles = find_poles(one, 1000.0, 19e3)
+    for centre in poles.frequency_hz[:6]:
+        hertz = centre * np.array([0.992, 1.0, 1.008])
+        total = response(one, hertz)
+        rest = total - poles.contributions(hertz).sum(axis=0)
+        assert abs(np.diff(rest, 2)[0]) < 0.03 * abs(np.diff(total, 2)[0]), f"{centre:.0f} Hz"
+    number = break_up(one, poles)
+    assert number is not None
+    assert np.all(prominences_db(one, poles)[:number] < -12.0)
+    assert break_up(one, poles, least_db=200.0) is None
 
 
 def test_poles_in_thin_air_are_the_structures_modes() -> None:

@@ -14,7 +14,7 @@ from frusta.cone import banded, element
 from frusta.cone.elasticity import TRANSVERSE_TO_ORTHOTROPIC, Elastic
 from frusta.cone.lanczos import lowest_eigenpairs
 from frusta.cone.profile import ConeProfile
-from frusta.cone.structure import build_structure, energy_gradients, structure_modes, structure_of_profile
+from frusta.cone.structure import build_structure, clamp_ring, energy_gradients, structure_modes, structure_of_profile
 from frusta.cone.wall import SHAPE_PARAMETERS, graded, node_velocities, wall_from_meridian, wall_of_profile
 from frusta.errors import ParameterError
 
@@ -192,6 +192,13 @@ def test_coil_and_ring_lower_the_modes_as_a_dense_model_says() -> None:
     assert heavy == pytest.approx(held, rel=1e-5)
     free = structure_modes(ring, PRINTED, 6).frequency_hz[1:]
     assert np.all(free > held)
+
+
+def test_a_clamped_ring_is_a_clamped_neck() -> None:
+    ring, clamped = structure_of_profile(PROFILE, 0, "ring"), structure_of_profile(PROFILE, 0, "clamped")
+    constants = PRINTED.constants_pa()
+    assert clamp_ring(ring).unit_mass == pytest.approx(clamped.unit_mass, rel=1e-12, abs=1e-18)
+    assert clamp_ring(ring).stiffness(constants) == pytest.approx(clamped.stiffness(constants), rel=1e-9, abs=1e-3)
 
 
 def test_a_rocking_ring_is_a_rigid_motion() -> None:

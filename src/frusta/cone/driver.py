@@ -139,6 +139,12 @@ class Driver:
         """Highest frequency that the air's matrices reach, Hz."""
         return self.air.top_wavenumber * self.medium.sound_speed_m_s / (2.0 * np.pi)
 
+    @property
+    def arrival_s(self) -> float:
+        """Time of flight from the nearest part of the wall to the microphone, s."""
+        gap = self.rim_height_m + self.bench.microphone_distance_m - self.air.mesh.height_m
+        return float(np.min(np.hypot(self.air.mesh.radius_m, gap))) / self.medium.sound_speed_m_s
+
     def coil_stiffness(self, omega: Complexes) -> Complexes:
         """Return Z_c: force per displacement of the coil, the cone taken off, N/m."""
         s = 1j * omega

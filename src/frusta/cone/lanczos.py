@@ -11,8 +11,8 @@ from frusta.errors import ParameterError
 
 Floats = NDArray[np.float64]
 
-_TOLERANCE = 1e-8  # of the vector; the eigenvalue's error is its square
-_MARGIN = 14
+_TOLERANCE = 1e-7  # of the vector; the eigenvalue's error is its square
+_MARGIN = 3
 
 
 def lowest_eigenpairs(stiffness: Floats, mass: Floats, shift: float, count: int) -> tuple[Floats, Floats]:

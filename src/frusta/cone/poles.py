@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import eig
 
-from frusta.cone.driver import Driver
+from frusta.cone.driver import Driver, response
 from frusta.errors import ParameterError
 
 Floats = NDArray[np.float64]
@@ -37,11 +37,14 @@ class Poles:
     residues : ndarray (poles,) of complex
         Pressure at the microphone per volt is Σ residue/(ω − pole) − conj(…) and a smooth rest; Pa·rad/(V·s).
         Zero where no coil drives.
+    arrival_s : float
+        When a pulse at the coil is first heard: a mode's own part starts then.
     """
 
     omega: Complexes
     vectors: Complexes
     residues: Complexes
+    arrival_s: float = 0.0
 
     @property
     def squared(self) -> Complexes:
@@ -59,10 +62,11 @@ class Poles:
         return np.asarray(self.squared.imag / self.squared.real)
 
     def contributions(self, frequency_hz: ArrayLike) -> Complexes:
-        """Return each pole's own part of the response, shape (poles, frequencies), Pa/V."""
+        """Return each pole's own part of the response, decaying from the arrival on, (poles, frequencies), Pa/V."""
         omega = 2.0 * np.pi * np.asarray(frequency_hz, dtype=np.float64)
-        own = self.residues[:, None] / (omega - self.omega[:, None])
-        return np.asarray(own - self.residues.conj()[:, None] / (omega + self.omega.conj()[:, None]))
+        started = (self.residues * np.exp(1j * self.omega * self.arrival_s))[:, None]
+        own = started / (omega - self.omega[:, None]) - started.conj() / (omega + self.omega.conj()[:, None])
+        return np.asarray(own * np.exp(-1j * omega * self.arrival_s))
 
 
 def find_poles(driver: Driver, low_hz: float = 200.0, high_hz: float = 20e3) -> Poles:
@@ -98,11 +102,40 @@ def find_poles(driver: Driver, low_hz: float = 200.0, high_hz: float = 20e3) -> 
     near &= starts.real < 2.0 * np.pi * driver.top_hz
     omega, vectors, residues = _follow(driver, starts[near], shapes[near])
     order = np.argsort(omega.real)
-    poles = Poles(omega[order], vectors[order], residues[order])
+    poles = Poles(omega[order], vectors[order], residues[order], driver.arrival_s)
     hertz = poles.frequency_hz
     keep = (hertz >= low_hz) & (hertz <= high_hz)
     keep[1:] &= np.abs(np.diff(poles.omega)) > _SAME * np.abs(poles.omega[1:])
-    return Poles(poles.omega[keep], poles.vectors[keep], poles.residues[keep])
+    return Poles(poles.omega[keep], poles.vectors[keep], poles.residues[keep], poles.arrival_s)
+
+
+def prominences_db(driver: Driver, poles: Poles) -> Floats:
+    """Return each pole's own contribution over all the rest (total minus its own) at its frequency, dB.
+
+    Parameters
+    ----------
+    driver : Driver
+    poles : Poles
+        Of this driver, with a coil that drives.
+    """
+    hertz = poles.frequency_hz
+    own = np.diagonal(poles.contributions(hertz))
+    return np.asarray(20.0 * np.log10(np.abs(own) / np.abs(response(driver, hertz) - own)))
+
+
+def break_up(driver: Driver, poles: Poles, above_hz: float = 1000.0, least_db: float = -12.0) -> int | None:
+    """Return which pole is the break-up: the lowest above the piston band that stands out enough, or None.
+
+    Parameters
+    ----------
+    driver : Driver
+    poles : Poles
+        Of this driver.
+    above_hz, least_db : float
+        The piston band's end and the least prominence, as the reading defines them.
+    """
+    found = np.nonzero((poles.frequency_hz > above_hz) & (prominences_db(driver, poles) >= least_db))[0]
+    return int(found[0]) if len(found) else None
 
 
 def _frozen_poles(driver: Driver, omega: float) -> tuple[Complexes, Complexes]:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from frusta.cone import banded
 from frusta.cone.air import ScreenAir
 from frusta.cone.elasticity import Elastic
-from frusta.cone.structure import Structure, build_structure, structure_modes
+from frusta.cone.structure import Structure, build_structure, clamp_ring, structure_modes
 from frusta.cone.trace import normal_displacement
 from frusta.cone.wall import Wall
 from frusta.errors import ParameterError
@@ -97,13 +97,12 @@ def reduce_cone(
     order = air.order
     if neck_moves and order != 0:
         raise ParameterError(f"the neck moves along the axis in order 0 only (got order {order})")
-    held = build_structure(wall, order, "clamped")
-    found = structure_modes(held, material, modes)
     loss = 1.0 + 1j * material.loss_factor
-    structure, vectors = held, found.vectors
-    stiffness, mass = found.squared_rad_s.astype(np.complex128), np.eye(modes)
+    structure = build_structure(wall, order, "ring" if neck_moves else "clamped")
+    held = clamp_ring(structure) if neck_moves else structure
+    found = structure_modes(held, material, modes)
+    vectors, stiffness, mass = found.vectors, found.squared_rad_s, np.eye(modes)
     if neck_moves:
-        structure = build_structure(wall, order, "ring")
         axial = rigid_translation(structure)
         weighed = banded.multiply(structure.mass(material.density_kg_m3), axial)
         vectors = np.concatenate([axial[None], vectors])

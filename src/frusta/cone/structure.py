@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -127,6 +127,18 @@ def build_structure(
     overlap = wall.nodes_m.shape[2] * components(order)
     parts, unit_mass = banded.assemble(stiffness, overlap), banded.assemble(mass, overlap)
     return Structure(wall, order, combination, points, motions, parts, held, unit_mass, neck_index)
+
+
+def clamp_ring(structure: Structure) -> Structure:
+    """Return the same structure with the neck's ring held: cheaper than building it clamped."""
+    index, width = structure.neck_index, structure.parts.shape[1]
+    parts, unit_mass, held = structure.parts.copy(), structure.unit_mass.copy(), structure.held.copy()
+    above = np.arange(1, min(width, index + 1))
+    for band in (*parts, unit_mass):
+        band[:, index] = 0.0
+        band[above, index - above] = 0.0
+    held[index] = True
+    return replace(structure, parts=parts, unit_mass=unit_mass, held=held)
 
 
 def structure_of_profile(
