@@ -111,7 +111,9 @@ def reduce_cone(
         mass[0] = mass[:, 0] = vectors @ weighed
     q = air.points
     normal = normal_displacement(structure, vectors, q.parameter, q.normal_r, q.normal_z)
-    return ReducedCone(loss * stiffness, mass, air.coupling(normal), neck_moves, vectors, structure)
+    return ReducedCone(
+        np.asarray(loss * stiffness, dtype=np.complex128), mass, air.coupling(normal), neck_moves, vectors, structure
+    )
 
 
 def rigid_translation(structure: Structure) -> Floats:
