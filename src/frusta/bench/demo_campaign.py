@@ -63,7 +63,7 @@ SWEEP = Sweep(start_hz=20.0, stop_hz=20000.0, duration_s=5.0)
 SESSIONS = {"evening-1": ("2026-03-07", 19.0, 48.0), "evening-2": ("2026-03-14", 21.5, 55.0)}
 MISHAPS = {
     "evening-1": (("clipped", "sorrel-cv92-2"), ("burst", "tansy-st104-1"), ("truncated", "yarrow-cc112-1")),
-    "evening-2": (("reflection", "sorrel-st104-1"), ("dropout", "tansy-cv92-2")),
+    "evening-2": (("reflection", "tansy-cv92-1"), ("dropout", "sorrel-st104-2")),
 }
 MISHAP_NOTES = {
     "clipped": "gain still up from the last tap test",

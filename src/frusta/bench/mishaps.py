@@ -55,12 +55,15 @@ def noise_of(noise: Noise, mishap: str | None) -> Noise:
 def spoil(
     recording: Floats, mishap: str | None, sounding: tuple[int, int], sample_rate_hz: float, rng: np.random.Generator
 ) -> Floats:
-    """Return the microphone's samples after the mishap; those that happen earlier leave them as they are.
+    """Return a recording after the mishap; those that happen earlier leave it as it is.
+
+    Samples that are lost or not yet recorded are missing from every channel; what happens before the converter
+    happens to the microphone alone.
 
     Parameters
     ----------
-    recording : ndarray, shape (n,)
-        Before the converter, ±1 full scale.
+    recording : ndarray, shape (n, channels)
+        Microphone first, before the converter, ±1 full scale.
     mishap : str or None
     sounding : tuple of int
         First and last sample of the sweep.
@@ -69,11 +72,16 @@ def spoil(
 
     Returns
     -------
-    ndarray, shape (m,)
+    ndarray, shape (m, channels)
         Shorter where the take was cut.
     """
-    change = _CHANGES.get(mishap or "")
-    return recording if change is None else change(recording, sounding, sample_rate_hz, rng)
+    name = mishap or ""
+    if name in _STREAM:
+        return _STREAM[name](recording, sounding, sample_rate_hz, rng)
+    if name in _MICROPHONE:
+        changed = _MICROPHONE[name](recording[:, 0], sounding, sample_rate_hz, rng)
+        return np.column_stack([changed, recording[:, 1:]])
+    return recording
 
 
 def _clip(x: Floats, _: tuple[int, int], __: float, ___: np.random.Generator) -> Floats:
@@ -104,15 +112,10 @@ def _truncate(x: Floats, sounding: tuple[int, int], _: float, rng: np.random.Gen
 
 
 def _misalign(x: Floats, sounding: tuple[int, int], _: float, rng: np.random.Generator) -> Floats:
-    return x[sounding[0] + int((sounding[1] - sounding[0]) * rng.uniform(0.15, 0.3)) :]
+    """The recorder starts late: the sweep is whole, but earlier than in what was played."""
+    return x[int(sounding[0] * rng.uniform(0.5, 0.9)) :]
 
 
 _Change = Callable[[Floats, tuple[int, int], float, np.random.Generator], Floats]
-_CHANGES: dict[str, _Change] = {
-    "clipped": _clip,
-    "dropout": _drop,
-    "silent": _silence,
-    "burst": _burst,
-    "truncated": _truncate,
-    "misaligned": _misalign,
-}
+_MICROPHONE: dict[str, _Change] = {"clipped": _clip, "silent": _silence, "burst": _burst}
+_STREAM: dict[str, _Change] = {"dropout": _drop, "truncated": _truncate, "misaligned": _misalign}

@@ -148,10 +148,11 @@ class VirtualRig:
         noise = noise_of(self.bench.noise, mishap)
         heard = heard + make_noise(heard.size, sample_rate_hz, noise, peak, rng)
         sounding = _sounding(signal)
-        microphone = np.clip(spoil(heard, mishap, sounding, sample_rate_hz, rng), -1.0, 1.0)
-        if not conditions.loopback:
-            return microphone[:, None]
-        return np.stack([microphone, self._loopback(signal, sample_rate_hz, conditions, microphone.size, rng)], axis=1)
+        channels = [heard]
+        if conditions.loopback:
+            channels.append(self._loopback(signal, sample_rate_hz, conditions, rng))
+        recording = spoil(np.stack(channels, axis=1), mishap, sounding, sample_rate_hz, rng)
+        return np.asarray(np.clip(recording, -1.0, 1.0))
 
     def silence(self, samples: int, sample_rate_hz: int, peak: float = 0.3, take: str = "") -> Floats:
         """Return what the microphone hears when nothing is played, shape (samples, 1)."""
@@ -239,14 +240,13 @@ class VirtualRig:
         return self._responses[key]
 
     def _loopback(
-        self, signal: Floats, sample_rate_hz: int, conditions: Conditions, samples: int, rng: np.random.Generator
+        self, signal: Floats, sample_rate_hz: int, conditions: Conditions, rng: np.random.Generator
     ) -> Floats:
-        shift = self._latency_samples(sample_rate_hz, conditions)
         line = np.zeros(signal.size)
+        shift = self._latency_samples(sample_rate_hz, conditions)
         line[shift:] = signal[: signal.size - shift]
         line = as_other_clock(_LOOPBACK_GAIN * line, conditions.clock_ppm)
-        line = line + _LOOPBACK_NOISE * rng.standard_normal(line.size)
-        return np.asarray(np.resize(line, samples) if samples <= line.size else np.pad(line, (0, samples - line.size)))
+        return np.asarray(line + _LOOPBACK_NOISE * rng.standard_normal(line.size))
 
     def _latency_samples(self, sample_rate_hz: int, conditions: Conditions) -> int:
         latency = self.bench.latency_s if conditions.latency_s is None else conditions.latency_s
