@@ -93,8 +93,8 @@ def envelope_of(
     margin = round(margin_s * rate_hz)
     envelope = np.abs(analytic)[margin : segment.size - margin]
     time_s = (np.arange(envelope.size) - (before - margin)) / rate_hz
-    quiet = envelope[time_s < -0.4 * before_s]
-    noise = float(np.sqrt(np.mean(quiet**2))) if quiet.size else 0.0
+    quiet = np.abs(analytic[round(0.002 * rate_hz) : round(0.02 * rate_hz)])  # before the filter rings ahead
+    noise = float(np.sqrt(np.mean(quiet**2)))
     return Envelope(time_s, envelope, int(np.argmax(envelope)), noise)
 
 

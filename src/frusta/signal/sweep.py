@@ -303,7 +303,7 @@ def _band_delays(x: Floats, sample_rate_hz: float) -> _Bands:
     square = total(np.abs(moment) ** 2)
     centre = np.sqrt(edges[:-1] * edges[1:])[keep]
     density = energy / (stop - start) * centre  # flat for a sweep, rising for white noise
-    loud = density > 0.1 * np.quantile(density, 0.5)
+    loud = density > 0.1 * np.median(density[density > 1e-3 * density.max()])
     first, last = _longest_run(loud)
     held = slice(first, last)
     delay = cross[held] / energy[held]
