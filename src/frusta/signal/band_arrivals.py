@@ -66,6 +66,9 @@ def _arrival(deconvolved: Deconvolved, period_s: float, low_hz: float, high_hz: 
     power = analytic.real**2 + analytic.imag**2
     at = int(np.argmax(power))
     cell_s = period_s / power.size
-    lag_s = (at if at <= power.size // 2 else at - power.size) * cell_s
+    near = np.log(np.maximum(np.take(power, [at - 1, at, at + 1], mode="wrap"), 1e-300))
+    bend = near[0] - 2.0 * near[1] + near[2]
+    finer = float(0.5 * (near[0] - near[2]) / bend) if bend < 0.0 else 0.0
+    lag_s = ((at if at <= power.size // 2 else at - power.size) + finer) * cell_s
     mean = max(float(np.median(power)) / math.log(2.0), 1e-300)  # the median of an exponential law is ln 2 of its mean
     return lag_s, cell_s, 10.0 * math.log10(max(float(power[at]), 1e-300) / mean)

@@ -62,9 +62,11 @@ def find_clipping(recording: Floats, sample_rate_hz: float, quantum: float) -> C
             near = depth <= delta
             count = int(np.count_nonzero(near))
             below = int(np.count_nonzero(depth <= 3.0 * delta)) - count
-            if count >= LEAST_SAMPLES and count >= PILE_SHARE * (count + below) and (not best or count > best.samples):
+            if count >= LEAST_SAMPLES and count >= PILE_SHARE * (count + below):
                 at = index[near]
-                best = Clipping(count, top, float(at[0]) / sample_rate_hz, float(at[-1]) / sample_rate_hz)
+                found = Clipping(count, top, float(at[0]) / sample_rate_hz, float(at[-1]) / sample_rate_hz)
+                best = found if best is None or found.samples > best.samples else best
+                break
     return best
 
 

@@ -25,10 +25,10 @@ CYCLES_WANTED = 17.0
 CYCLES_NEEDED = 5.0
 """Periods of the output frequency below which a window says nothing about it."""
 
-BEFORE = 0.15
+BEFORE = 0.35
 """Share of a window that stands before the direct sound."""
 
-FADE_IN, FADE_OUT = 0.1, 0.3
+FADE_IN, FADE_OUT = 0.3, 0.5
 """Raised-cosine fades at a window's ends, as shares of its length."""
 
 GUARD = 0.25
@@ -53,7 +53,7 @@ class HarmonicPlace:
 
 @lru_cache(maxsize=64)
 def window(length: int) -> NDArray[np.float64]:
-    """Return the window of the harmonics: flat with raised-cosine fades of 10 % and 30 %.
+    """Return the window of the harmonics: flat with raised-cosine fades of 30 % and 50 %.
 
     Parameters
     ----------

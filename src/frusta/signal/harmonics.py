@@ -245,7 +245,7 @@ class _Reader:
             ratio[use] += w * smooth[0]
             noise[use] += w * smooth[1]
             tail[use] += w * smooth[2]
-            bins[use] += w * np.maximum(0.7 * LENGTHS_S[k] * output[use] * (2 ** (1 / 12) - 2 ** (-1 / 12)), 1.0)
+            bins[use] += w * np.maximum(0.6 * LENGTHS_S[k] * output[use] * (2 ** (1 / 12) - 2 ** (-1 / 12)), 1.0)
             segments[use] += w * (len(spot.before_s) + len(spot.after_s))
         read = weights.any(axis=1)
         overlapped = read & (tail > 10.0 ** (TAIL_DB / 10.0))

@@ -24,8 +24,9 @@ BEFORE_S, AFTER_S = 0.03, 0.17
 """What of the linear response counts as explained, s round the direct sound."""
 
 HIGHEST_ORDER = 20
-LINE_LIMIT = 3.0
-"""Spectral lines (hum) are held to this many times the noise round them, so that they do not hide what happens."""
+HUM_HZ = 1000.0
+LINE_LIMIT, LINE_NEIGHBOURS = 3.0, 15
+"""Lines of hum are held to this many times the median amplitude of the bins round them, so that they hide nothing."""
 
 
 @dataclass(frozen=True)
@@ -125,8 +126,11 @@ def _whiten(spectrum: Complexes, deconvolved: Deconvolved) -> tuple[Complexes, F
     log_middle = 0.5 * (np.log(edges[1:]) + np.log(edges[:-1]))
     log_bins = np.log(np.arange(first, last) * (rate / n))
     noise = np.exp(np.interp(log_bins, log_middle, np.log(np.maximum(median / math.log(2.0), 1e-300))))
-    ratio = np.sqrt(power / noise)
     white = np.zeros(spectrum.size, dtype=np.complex128)
-    # lines only: where single bins stand out. A burst lifts all bins alike and with them the median.
-    white[first:last] = spectrum[first:last] / (np.sqrt(noise) * np.maximum(1.0, ratio / LINE_LIMIT))
+    white[first:last] = spectrum[first:last] / np.sqrt(noise)
+    # Lines only, where a single bin stands out of its neighbours: a burst, being short, lifts neighbours alike.
+    hum = slice(first, min(last, round(HUM_HZ * n / rate)))
+    part = power[: hum.stop - first]
+    around = ndimage.median_filter(part, LINE_NEIGHBOURS, mode="nearest") / math.log(2.0)
+    white[hum] /= np.maximum(1.0, np.sqrt(part / np.maximum(around, 1e-300)) / LINE_LIMIT)
     return white, np.exp(log_middle), np.sqrt(np.maximum(median, 1e-300))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,18 +26,13 @@ JOINED_S = 0.03
 ISOLATED_SHARE = 0.25
 """If more of the sweep than this stands out it is no event but the way the take sounds."""
 
-FEW_SLIPS = 32
-"""Longer slips leave a gap of several hertz in what was swept, so that no shift makes the tail vanish; they show in
-the frequency of what is left, and from 20 ms on in the arrivals of whole bands."""
-
-
 BREAK_RATIO = 25.0
 """Power before the direct sound over the noise elsewhere. Of 250 bins of noise, exponentially distributed over a mean
 of twelve, one exceeds it in some 1e-6 takes."""
 
 
 HARMFUL_SHARE, HARMFUL_PEAK = 0.25, 1000.0
-"""A burst that raises the noise of the whole sweep by 1 dB, or that of its moment by 30 dB, spoils the take."""
+"""A burst that raises the noise of the whole sweep by 1 dB, or that of its moment by 30 dB in some band, spoils it."""
 
 LEAST_STILL = 16
 LEAST_STEPS = 30.0
@@ -45,10 +41,6 @@ LEAST_STEPS = 30.0
 
 SWEPT_SHARE = 0.6
 """Share of an event's energy within half an octave of the swept frequency from which it is the sweep that broke."""
-
-NEAREST_TAIL_S = 0.06
-SLIP_GAIN = 0.4
-"""Share of the tail's energy that may be left when a slip is undone."""
 
 
 @dataclass(frozen=True)
@@ -142,16 +134,11 @@ def judge_events(
     quantum = find_quantum(recording)
     events = tuple(e for e in events if _around(recording, rest.sample_rate_hz, e).std() >= LEAST_STEPS * quantum)
     dropouts, bursts = [], []
-    for event in sorted(events, key=lambda e: -e.peak)[:3]:
+    for event in sorted(events, key=lambda e: -e.peak)[:6]:
         frequency = sweep.frequency_at(event.peak_s - lag_s)
-        slip = None if frequency is None else find_slip(deconvolved, onset, sweep, event.peak_s, frequency)
         place = place_in_words(event.peak_s, frequency)
         todo = "use a larger buffer, stop other programs, then sweep again"
-        if slip:
-            word = "lost" if slip > 0 else "inserted"
-            where = f"{abs(slip)} sample{'s' if abs(slip) > 1 else ''} {word} {place}"
-            dropouts.append(Fault("dropout", where, todo, "repeat", event.peak_s, frequency))
-        elif _stands_still(recording, rest.sample_rate_hz, event) or (
+        if _stands_still(recording, rest.sample_rate_hz, event) or (
             frequency is not None and _follows_sweep(rest, event, frequency)
         ):
             dropouts.append(Fault("dropout", f"the sound breaks off {place}", todo, "repeat", event.peak_s, frequency))
@@ -161,7 +148,7 @@ def judge_events(
     if bursts:
         event, frequency = max(bursts, key=lambda b: b[0].excess)
         total = sum(b[0].excess for b in bursts)
-        harmful = total > HARMFUL_SHARE * blocks or event.peak > HARMFUL_PEAK
+        harmful = total > HARMFUL_SHARE * blocks or _loudest_band(rest, event) > HARMFUL_PEAK
         where = (
             f"{place_in_words(event.peak_s, frequency)}, {max(1.0, 1e3 * (event.end_s - event.begin_s)):.0f} ms long"
         )
@@ -170,6 +157,26 @@ def judge_events(
             todo = "a short noise fell into the sweep, too weak to matter much: sweep again if in doubt"
         faults.append(Fault("burst", where, todo, "repeat" if harmful else "look", event.peak_s, frequency))
     return tuple(faults)
+
+
+def _loudest_band(rest: Residue, event: Event) -> float:
+    """Power of the event over that of other moments, in the half octave where that is most.
+
+    A strong burst is most of what the residue was whitened by; other moments still tell the noise.
+    """
+    size = min(max(round((event.end_s - event.begin_s) * rest.sample_rate_hz), 256), rest.signal.size // 4)
+    first = max(0, round(0.5 * (event.begin_s + event.end_s) * rest.sample_rate_hz) - size // 2)
+    starts = np.append(
+        np.linspace(0, rest.signal.size - size, 16).astype(np.int64), min(first, rest.signal.size - size)
+    )
+    parts = rest.signal[starts[:, None] + np.arange(size)] * np.hanning(size)
+    spectra = fft.rfft(parts, axis=-1)
+    power = spectra.real**2 + spectra.imag**2
+    f = np.arange(power.shape[1]) * (rest.sample_rate_hz / size)
+    edges = np.searchsorted(f, np.geomspace(60.0, 0.4 * rest.sample_rate_hz, 17))
+    bands = np.array([power[:, a:b].mean(axis=1) for a, b in pairwise(edges) if b > a])
+    noise = np.median(bands[:, :-1], axis=1)
+    return float(np.max(bands[:, -1] / np.maximum(noise, 1e-30 + 1e-6 * bands[:, :-1].max(axis=1)), initial=0.0))
 
 
 def _around(recording: Floats, sample_rate_hz: float, event: Event) -> Floats:
@@ -257,61 +264,3 @@ def find_breaks(deconvolved: Deconvolved, onset: int, sweep: SweepPlace) -> tupl
             "dropout", f"the sound breaks off {place_in_words(time_s, frequency)}", todo, "repeat", time_s, frequency
         ),
     )
-
-
-def find_slip(
-    deconvolved: Deconvolved, onset: int, sweep: SweepPlace, time_s: float, frequency_hz: float
-) -> int | None:
-    """Return how many samples were lost (> 0) or inserted (< 0) at a moment of the sweep, or None if none were.
-
-    Parameters
-    ----------
-    deconvolved : Deconvolved
-        The whole periodic response.
-    onset : int
-        Index of the direct sound.
-    sweep : SweepPlace
-        Where the sweep stands; must be exponential.
-    time_s : float
-        When, s of the recording.
-    frequency_hz : float
-        Frequency swept then, Hz.
-
-    Returns
-    -------
-    int or None
-
-    Notes
-    -----
-    After a slip of N samples the response of all higher frequencies is earlier by N samples: the spectrum breaks at the
-    frequency swept at that moment, and the impulse response gets a long tail. Split the spectrum there, shift the upper
-    part by N, and see at which N the tail is least.
-    """
-    rate, n = deconvolved.sample_rate_hz, deconvolved.impulse.size
-    step_hz = rate / n
-    half_hz = min(max(0.2 * frequency_hz, 40.0), 200.0)
-    first = max(1, math.ceil((frequency_hz - half_hz) / step_hz))
-    last = min(deconvolved.spectrum.size, math.ceil((frequency_hz + half_hz) / step_hz))
-    f = np.asarray(np.arange(first, last) * step_hz, dtype=np.float64)
-    band = deconvolved.spectrum[first:last] * np.exp(2j * np.pi * f * (onset / rate)) * np.hanning(last - first)
-    size = fft.next_fast_len(band.size)
-    lag_s = np.fft.fftfreq(size, 1.0) / step_hz
-    # nearer than this lies the response itself, farther than that a harmonic
-    tail = (np.abs(lag_s) > NEAREST_TAIL_S) & (np.abs(lag_s) < min(0.5, 0.5 * (sweep.rate_s or 1.0)))
-
-    def energy(split_hz: float, slips: NDArray[np.int64]) -> Floats:
-        turned = np.exp(-2j * np.pi * f[None, :] * (slips[:, None] / rate))
-        parts = fft.ifft(np.where(f > split_hz, turned, 1.0) * band, size, axis=-1)[:, tail]
-        return np.asarray(np.sum(parts.real**2 + parts.imag**2, axis=-1))
-
-    none = np.zeros(1, dtype=np.int64)
-    tried = np.arange(-FEW_SLIPS, FEW_SLIPS + 1)
-    best_share, best_slip = 1.0, 0
-    for shift_s in np.linspace(-0.003, 0.003, 7):
-        split = sweep.frequency_at(time_s + shift_s - onset / rate) or frequency_hz
-        as_is = float(energy(split, none)[0])
-        energies = energy(split, tried)
-        at = int(np.argmin(energies))
-        if energies[at] < best_share * as_is:
-            best_share, best_slip = float(energies[at]) / max(as_is, 1e-300), int(tried[at])
-    return best_slip if best_slip != 0 and best_share < SLIP_GAIN else None

@@ -30,6 +30,9 @@ DRIFT_SHARE = 0.002
 
 MISSING_S = 0.05
 
+EARLIEST_S, LATEST_S = -0.02, 0.6
+"""Latency of a sound card lies between: up to half a second; a sweep that comes earlier was started by hand."""
+
 
 @dataclass(frozen=True)
 class WholeSweep:
@@ -219,7 +222,7 @@ def _ends(
         where = f"at {length_s:.3f} s; the recording ends with the sweep"
         todo = "record on until a second after the sweep has ended, so that the sound can fall silent"
         faults.append(Fault("truncated", where, todo, "look", length_s))
-    if not -0.001 <= lag_s <= 0.6:
+    if not EARLIEST_S <= lag_s <= LATEST_S:
         where = (
             f"at {max(begin_s, 0.0):.3f} s; the sweep begins {abs(lag_s):.2f} s {'later' if lag_s > 0 else 'earlier'}"
         )
