@@ -20,7 +20,6 @@ from frusta.publish import render
 from frusta.publish.curves_of import input_distortion
 from frusta.publish.report import publish
 
-
 REAL_PNG = render.png
 
 

@@ -163,6 +163,6 @@ def _figure_and_detail(mean: GroupMean | None, unit: str) -> tuple[str, str]:
     if mean is None or mean.mean is None:
         return "", ""
     if mean.low is None or mean.high is None:
-        return quantity(mean.mean, unit), ""
+        return quantity(mean.mean, unit, trim=False), ""
     half = (mean.high - mean.low) / 2
     return quantity(mean.mean, unit, half_width=half), f"({interval(mean.low, mean.high, unit, value=mean.mean)})"

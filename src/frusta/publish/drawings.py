@@ -159,7 +159,7 @@ def strip_row(mean: GroupMean, unit: str) -> StripRow:
     figure, detail = "not read", mean.reason
     if mean.mean is not None:
         half = (mean.high - mean.low) / 2 if mean.low is not None and mean.high is not None else None
-        figure = quantity(mean.mean, unit, half_width=half)
+        figure = quantity(mean.mean, unit, half_width=half, trim=False)
         if mean.low is not None and mean.high is not None:
             detail = interval(mean.low, mean.high, unit, value=mean.mean)
     return StripRow(
@@ -358,7 +358,10 @@ def distortion_drawings(
             floor[some] = np.nanmax(floors[:, some], axis=0)
             noise = Curve("noise", lines[0].style, lines[0].x, floor)
             said = "; ".join(" ".join(p for p in (c.name, c.figure, c.detail) if p) for c in lines)
+            hidden = [curve.name for curve, _ in pairs if not np.isfinite(curve.y).any()]
             label = f"Input distortion of the {profile_name(profile, package)} cones. Largest: {said}."
+            if hidden:
+                label += f" Hidden by noise: {listed(hidden)}."
 
             def make(
                 width: float,

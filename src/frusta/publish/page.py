@@ -27,6 +27,7 @@ from frusta.publish.verdict import (
 )
 from frusta.publish.words import NBSP, band, count, listed, plain, quantity, sentence
 
+MOST_BLIPS = 40
 SOURCES = (
     "Sweep and harmonics: A. Novak, P. Lotton, L. Simon, Synchronized swept-sine, J. Audio Eng. Soc. 63(10), 2015.",
     "Limits of the response after IEC 60268-5; scale of the charts after IEC 60263: 25 dB are as long as one decade.",
@@ -95,6 +96,7 @@ def compose(findings: Findings, curves: Mapping[str, TakeCurves], package: Packa
         "drivers": _drivers(findings, package),
         "gaps": gaps(findings, package, groups),
         "unread": _unread(findings),
+        "blips": _blips(findings),
         "sources": SOURCES,
     }
     return Report(words, places, more)
@@ -201,6 +203,7 @@ def _beside_charts(
     if scatter is not None:
         response.append(f"Prints of one kind differ by ±{100 * scatter:.1f}{NBSP}% in break-up (1 sd).")
     distortion = _largest(findings, groups, first)
+    distortion += hidden_by_noise(findings, groups, first)
     distortion += extremes_sentence(findings, groups, "input_thd_peak_percent", first, lowest_first=True)
     decay = extremes_sentence(findings, groups, "decay_2_percent_ms", first)
     perfect = [r.decay_bandlimit_ms for r in counted(findings.readings) if r.decay_bandlimit_ms is not None]
@@ -231,6 +234,37 @@ def _largest(findings: Findings, groups: Groups, profile: str) -> list[str]:
     ]
     ends = [quantity(float(f"{v:.2g}"), "%") for v in (min(means, default=0.0), max(means, default=0.0))]
     return [f"The largest distortion is {ends[0]} to {ends[1]}, cone by cone"] if len(means) > 1 else []
+
+
+def hidden_by_noise(findings: Findings, groups: Groups, profile: str) -> list[str]:
+    """Say for which groups, or for how many of their takes, no distortion could be read."""
+    lines = []
+    for mean in group_means(findings.readings, groups, "input_thd_peak_percent"):
+        if mean.profile == profile and mean.without:
+            how = "No take" if mean.without == mean.takes else f"{mean.takes - mean.without} of {mean.takes} takes"
+            lines.append(f"{how} of {mean.group.name} {'gives' if how == 'No take' else 'give'} a figure")
+    return lines
+
+
+def _blips(findings: Findings) -> TableOf | None:
+    """Narrow features below break-up, the largest first, with the test that tells their causes apart."""
+    quality = {r.take: r.quality for r in findings.readings}
+    rows = sorted((b for b in findings.blips if quality.get(b.take) != "repeat"), key=lambda b: -abs(b.height_db))
+    if not rows:
+        return None
+    return TableOf(
+        ["Take", "Frequency", "Height", "May be", "Test"],
+        [
+            [
+                b.take,
+                quantity(b.frequency_hz, "Hz", trim=False),
+                f"{plain(b.height_db, 1)}{NBSP}dB",
+                listed(list(b.candidates), last="or") or b.reasons.get("candidates", "unknown"),
+                b.test or b.reasons.get("test", "none known"),
+            ]
+            for b in rows[:MOST_BLIPS]
+        ],
+    )
 
 
 def _why_none(findings: Findings, key: str, head: str) -> str:
@@ -435,7 +469,7 @@ def _drivers(findings: Findings, package: Package) -> TableOf | None:
         note = package.specimens[specimen].notes if specimen in package.specimens else None
         rows.append([f"{specimen}: {note}" if note else specimen, *(_span_words(own, k, u) for k, _, u in keys)])
     rows.append(["All printed cones", *(_span_words(counted(findings.readings), k, u) for k, _, u in keys)])
-    return TableOf(["", *(name for _, name, _ in keys)], rows)
+    return TableOf(["Measured", *(name for _, name, _ in keys)], rows)
 
 
 def _span_words(readings: list[Any], key: str, unit: str) -> str:

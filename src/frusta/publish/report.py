@@ -268,8 +268,14 @@ def _draw(drawing: Drawing, figures: Path) -> Drawn:
         drawing.caption,
         Markup(data),
         drawing.table,
-        f"The same as a table{': ' + drawing.heading if drawing.heading else ''}",
+        _table_title(drawing),
     )
+
+
+def _table_title(drawing: Drawing) -> str:
+    """Name a table so that no two on the page are called alike: "Response, straight: the same as a table"."""
+    kind = drawing.key.split("-")[0].capitalize()
+    return f"{kind}, {drawing.heading}: the same as a table" if drawing.heading else f"{kind}: the same as a table"
 
 
 def _safe_json(value: Any) -> str:

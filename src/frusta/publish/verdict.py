@@ -76,7 +76,7 @@ def mean_words(mean: GroupMean, unit_: str) -> str:
     if mean.mean is None:
         return mean.reason
     if mean.low is None or mean.high is None:
-        return f"{quantity(mean.mean, unit_)} ({mean.reason})"
+        return f"{quantity(mean.mean, unit_, trim=False)} ({mean.reason})"
     half = (mean.high - mean.low) / 2
     ends = interval(mean.low, mean.high, unit_, value=mean.mean)
     return f"{quantity(mean.mean, unit_, half_width=half)} ({ends})"

@@ -48,8 +48,10 @@ def scaled(value: float, unit: str) -> tuple[float, str]:
     return _frequency_unit(value) if unit == "Hz" else (1.0, unit)
 
 
-def quantity(value: float, unit: str, *, half_width: float | None = None) -> str:
+def quantity(value: float, unit: str, *, half_width: float | None = None, trim: bool = True) -> str:
     r"""Write a value with its unit; the digits follow the half width of its interval if there is one.
+
+    Without an interval three digits are written; ``trim`` drops their trailing zeros, as for a value that was set.
 
     >>> quantity(3961.2, "Hz", half_width=80.0)
     '3.96\xa0kHz'
@@ -59,7 +61,7 @@ def quantity(value: float, unit: str, *, half_width: float | None = None) -> str
     factor, shown = scaled(value, unit)
     digits = decimals_for(None if half_width is None else half_width / factor, value / factor)
     text = plain(value / factor, digits)
-    if half_width is None and "." in text:
+    if trim and half_width is None and "." in text:
         text = text.rstrip("0").rstrip(".")
     return f"{text}{NBSP}{shown}" if shown else text
 

@@ -13,6 +13,8 @@ from frusta.publish.charts.frame import DECADE_DB, Frame, Layers, height_of_deci
 from frusta.publish.charts.frequency_axis import frequency_grid, frequency_labels, frequency_span
 from frusta.publish.words import band as band_words
 
+TALLEST_PX = 680.0
+
 
 def response_chart(
     curves: Sequence[Curve],
@@ -61,8 +63,11 @@ def response_chart(
     left, right = (38.0, 8.0) if narrow else (46.0, 16.0)
     width = total_width - left - right
     decades = math.log10(span[1] / span[0])
-    top = response_top(curves, span, width / decades / DECADE_DB) if top_db is None else top_db
-    range_db = response_range(curves, top) if range_db is None else range_db
+    for _ in range(2):  # a chart that would be too tall is made narrower, and its names then need more of it
+        top = response_top(curves, span, width / decades / DECADE_DB) if top_db is None else top_db
+        length = response_range(curves, top) if range_db is None else range_db
+        width = min(width, TALLEST_PX * decades * DECADE_DB / length)
+    range_db = length
     height = height_of_decibels(width, decades, range_db)
     frame = Frame(width, height, span, (top - range_db, top), left=left, right=right, top=30)
     layers = Layers(frame, scheme)
@@ -71,7 +76,7 @@ def response_chart(
     low, high = (read_hz or span)[0], (read_hz or span)[1]
     layers.zone(span[0], low, "floor", opacity=0.55)
     layers.zone(high, span[1], "floor", opacity=0.55)
-    lines = [top - 10 * k for k in range(int(range_db // 10) + 1)]
+    lines = [10.0 * k for k in range(math.ceil((top - range_db) / 10), math.floor(top / 10) + 1)]
     layers.grid(
         frequency_grid(*span),
         dict.fromkeys(lines, True),
@@ -96,17 +101,18 @@ def response_chart(
 
 
 def response_top(curves: Sequence[Curve], span: tuple[float, float], px_per_db: float) -> float:
-    """Upper end of the level axis: a multiple of ten that leaves room for the names above the highest peak."""
+    """Upper end of the level axis: a multiple of five that leaves room for the names above the highest peak."""
     highest = [float(c.y[i].max()) for c in curves if (i := _inside(c, span)).any()]
     rows = 1 + (len(curves) + 1) // 2
-    return math.ceil((max(highest, default=0.0) + (ROW_PX * rows) / px_per_db) / 10) * 10.0
+    return math.ceil((max(highest, default=0.0) + (ROW_PX * rows) / px_per_db) / 5) * 5.0
 
 
 def response_range(curves: Sequence[Curve], top_db: float) -> float:
-    """Length of the level axis: 40 dB, or as many tens as bring the piston band into the picture."""
+    """Length of the level axis: 40 dB, or as many fives as bring the piston band into the picture."""
     levels = [float(np.median(c.y[i])) for c in curves if (i := _inside(c, (300.0, 1000.0))).any()]
-    lowest = min(levels, default=top_db - 24) - 16
-    return float(min(80, max(40, 10 * math.ceil((top_db - lowest) / 10))))
+    span = top_db - min(levels, default=top_db - 24)
+    below = 18 if span < 40 else 10
+    return float(min(80, max(40, 5 * math.ceil((span + below) / 5))))
 
 
 def _inside(curve: Curve, span: tuple[float, float]) -> Any:
