@@ -18,7 +18,7 @@ ONSET_SHARE = 0.1
 BLOCK_S = 2e-3
 NEXT_STRIKE_DB = 6.0  # rise from one block to the next that means another strike
 WEAKEST_DB = -30.0  # own contribution over the rest; a strike may hit near a node of a mode
-QUIET_DB = 20.0  # peak over what was before; less is no strike
+OVERLAP = 0.02  # bands reach so far below their octave; a mode on the edge is kept once
 
 
 @dataclass(frozen=True)
@@ -70,15 +70,11 @@ def read_tap(
     onset = _onset(recording, peak, sample_rate_hz)
     length_s = _length(recording, onset, sample_rate_hz)
     onset_s = onset / sample_rate_hz
-    before = recording[: max(onset - int(BLOCK_S * sample_rate_hz), 0)]
-    if before.size and np.sqrt(np.mean(before**2)) > np.abs(recording[peak]) * 10.0 ** (-QUIET_DB / 20.0):
-        return TapReading(
-            (), onset_s, length_s, f"nothing rises {QUIET_DB:g} dB over what was before it; strike harder"
-        )
+    before = recording[max(onset - int(0.3 * sample_rate_hz), 0) : max(onset - int(BLOCK_S * sample_rate_hz), 0)]
     modes: list[Mode] = []
     top_hz = min(band_hz[1], 0.45 * sample_rate_hz)
     while top_hz > band_hz[0]:
-        bottom_hz = max(top_hz / 2.0, band_hz[0])
+        bottom_hz = max((1.0 - OVERLAP) * top_hz / 2.0, band_hz[0])
         fit = fit_modes(
             recording,
             sample_rate_hz,
@@ -89,10 +85,18 @@ def read_tap(
             direct_s=contact_s,
         )
         found = fit.modes + tuple(m for m in fit.weak if m.prominence_db >= WEAKEST_DB)
-        modes = sorted(found, key=lambda m: m.frequency_hz) + modes
-        top_hz = bottom_hz
+        modes = _merged(sorted(found, key=lambda m: m.frequency_hz), modes)
+        top_hz = top_hz / 2.0
     reason = None if modes else "nothing rings long enough after the strike; hold it at its nodes and strike it again"
     return TapReading(tuple(modes), onset_s, length_s, reason)
+
+
+def _merged(low: list[Mode], high: list[Mode]) -> list[Mode]:
+    """Join two bands; of a mode seen from both sides of the edge, keep the better known."""
+    if low and high and high[0].frequency_hz < (1.0 + OVERLAP / 2.0) * low[-1].frequency_hz:
+        best = min(low[-1], high[0], key=lambda m: m.frequency_hz_u)
+        return [*low[:-1], best, *high[1:]]
+    return low + high
 
 
 def _onset(recording: Real, peak: int, sample_rate_hz: float) -> int:
