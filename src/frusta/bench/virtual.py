@@ -28,6 +28,7 @@ from frusta.bench.mishaps import (
 )
 from frusta.bench.resampling import as_other_clock
 from frusta.bench.surroundings import make_noise, reflections_response
+from frusta.bench.tapping import VirtualCoupon, coupon_modes, rim_modes, strike
 from frusta.bench.unevenness import with_uneven_wall
 from frusta.bench.virtual_bench import VirtualBench
 from frusta.bench.virtual_cone import VirtualCone
@@ -86,11 +87,14 @@ class VirtualRig:
     cones : mapping of str to VirtualCone
         By specimen.
     seed : int
+    coupons : mapping of str to VirtualCoupon
+        By specimen.
     """
 
     bench: VirtualBench
     cones: Mapping[str, VirtualCone]
     seed: int = 1
+    coupons: Mapping[str, VirtualCoupon] = field(default_factory=dict)
     _responses: dict[object, tuple[Floats, Complexes]] = field(default_factory=dict, repr=False, compare=False)
 
     def record(
@@ -153,6 +157,31 @@ class VirtualRig:
             channels.append(self._loopback(signal, sample_rate_hz, conditions, rng))
         recording = spoil(np.stack(channels, axis=1), mishap, sounding, sample_rate_hz, rng)
         return np.asarray(np.clip(recording, -1.0, 1.0))
+
+    def record_tap(
+        self, specimen: str, sample_rate_hz: int, *, take: str = "", seconds: float = 2.0, temperature_c: float = 20.0
+    ) -> Floats:
+        """Strike a coupon, or the rim of a cone whose neck is held, and return the recording, shape (n, 1).
+
+        Parameters
+        ----------
+        specimen : str
+            One of `coupons` or `cones`.
+        sample_rate_hz : int
+        take : str
+            Name of the take: where it is struck and the noise follow it.
+        seconds : float
+            Length.
+        temperature_c : float
+        """
+        rng = self._generator("tap", specimen, take)
+        if specimen in self.coupons:
+            modes = coupon_modes(self.coupons[specimen])
+        else:
+            modes = rim_modes(self._cone(specimen), air_at(temperature_c))
+        samples = round(seconds * sample_rate_hz)
+        sound = strike(modes, samples, sample_rate_hz, rng)
+        return (sound + make_noise(samples, sample_rate_hz, self.bench.noise, 0.5, rng))[:, None]
 
     def silence(self, samples: int, sample_rate_hz: int, peak: float = 0.3, take: str = "") -> Floats:
         """Return what the microphone hears when nothing is played, shape (samples, 1)."""

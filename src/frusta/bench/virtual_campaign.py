@@ -38,6 +38,8 @@ class PlannedTake:
         What goes wrong.
     loopback : bool, optional
         Else as the session's.
+    tap : bool
+        Struck, not swept.
     suffix : str
         File type: flac or wav.
     notes : str, optional
@@ -50,6 +52,7 @@ class PlannedTake:
     taken_at: str = ""
     mishap: str | None = None
     loopback: bool | None = None
+    tap: bool = False
     suffix: str = "flac"
     notes: str | None = None
 
@@ -146,20 +149,38 @@ def _fill(campaign: VirtualCampaign, place: Path, cores: int | None, progress: P
 
 def _record(place: Path, job: _Job) -> None:
     planned = job.planned
+    rate = job.sweep.sample_rate_hz
+    if planned.tap:
+        temperature = job.conditions.temperature_c
+        sound = job.rig.record_tap(planned.specimen, rate, take=planned.take, temperature_c=temperature)
+        soundfile.write(place / planned.recording, sound, rate, subtype="PCM_24")
+        return
     samples = job.rig.record(
         planned.specimen,
         planned.seating,
         make_sweep(job.sweep),
-        job.sweep.sample_rate_hz,
+        rate,
         take=planned.take,
         conditions=job.conditions,
         mishap=planned.mishap,
     )
-    soundfile.write(place / planned.recording, samples, job.sweep.sample_rate_hz, subtype="PCM_24")
+    soundfile.write(place / planned.recording, samples, rate, subtype="PCM_24")
 
 
 def _take_row(campaign: VirtualCampaign, planned: PlannedTake) -> Take:
     conditions = campaign.conditions_of(planned)
+    if planned.tap:
+        return Take(
+            take=planned.take,
+            specimen=planned.specimen,
+            session=planned.session,
+            seating=planned.seating,
+            recording=planned.recording,
+            recording_is="tap",
+            microphone_channel=1,
+            taken_at=planned.taken_at or None,
+            notes=planned.notes,
+        )
     return Take(
         take=planned.take,
         specimen=planned.specimen,
