@@ -126,6 +126,7 @@ BAD: list[tuple[str, str, Callable[[np.ndarray], np.ndarray]]] = [
     *[("dropout", f"{n} samples lost", lose(n, 2.6)) for n in (1, 7, 48, 300, 2000)],
     *[("dropout", f"{n} samples lost early", lose(n, 1.6)) for n in (64, 512)],
     *[("dropout", f"{n} samples repeated", lose(-n, 3.2)) for n in (16, 256, 1024)],
+    ("dropout", "two whole periods of what was swept", lose(128, 2.591)),
     *[("dropout", f"{n} samples zero", blank(n, 2.9)) for n in (64, 1024, 9600)],
     *[("burst", f"at {t} s", slam(0.05, t, 0.2)) for t in (1.0, 2.0, 3.5)],
     ("burst", "a click", slam(0.2, 2.4, 0.002)),

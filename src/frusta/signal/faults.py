@@ -157,8 +157,10 @@ def faults_of_sweep(
         else:
             spectrum = fft.rfft(np.real(played), deconvolved.impulse.size)
         rest = residue(deconvolved, spectrum, onset, sweep.rate_s, recording.size)
-        # the fades of the sweep and what they leave are no events
-        events = find_events(rest, in_recording.begin_s + 0.05, in_recording.end_s - 0.02)
+        # the ends of the sweep, faded or cut, and tapered in the inverse, are no events
+        top_hz = min(1.1 * deconvolved.band.full_high_hz, 0.95 * sweep.stop_hz)
+        until_s = in_recording.time_of(top_hz) if sweep.rate_s is not None else in_recording.end_s - 0.02
+        events = find_events(rest, in_recording.begin_s + 0.05, min(until_s, in_recording.end_s - 0.02))
         if events and "dropout" not in named:
             faults += judge_events(recording, rest, deconvolved, sweep, onset, events)
         if not any(f.fault in ("dropout", "burst", "noisy") for f in faults):

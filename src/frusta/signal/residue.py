@@ -21,7 +21,7 @@ Complexes = NDArray[np.complex128]
 BLOCK_S = 128 / 48000
 BASELINE_S = 1.0
 BEFORE_S, AFTER_S = 0.03, 0.17
-"""What of the linear response counts as explained, s round the direct sound."""
+"""What of the linear response counts as explained at least, s round the direct sound."""
 
 HIGHEST_ORDER = 20
 HUM_HZ = 1000.0
@@ -77,7 +77,7 @@ def residue(deconvolved: Deconvolved, played: Complexes, onset: int, rate_s: flo
     """
     n, rate = deconvolved.impulse.size, deconvolved.sample_rate_hz
     rest = deconvolved.impulse.copy()
-    _take_out(rest, onset, 0.0, BEFORE_S, AFTER_S, rate)
+    _take_out(rest, onset, 0.0, BEFORE_S, _fallen_silent(rest, onset, rate), rate)
     for order in range(2, HIGHEST_ORDER + 1) if rate_s else ():
         spacing_s = (rate_s or 0.0) * math.log(order / (order - 1))
         _take_out(rest, onset, -(rate_s or 0.0) * math.log(order), 0.005, min(0.05, spacing_s / 2), rate)
@@ -99,6 +99,18 @@ def residue(deconvolved: Deconvolved, played: Complexes, onset: int, rate_s: flo
     # Where a recorder has suppressed noise the surroundings are empty; the take's own median then is the measure.
     floor = np.maximum(base, 0.1 * float(np.median(power)) + 1e-300)
     return Residue(signal, power / floor, block, rate, noise_hz, noise)
+
+
+def _fallen_silent(impulse: Floats, onset: int, rate: float) -> float:
+    """Return how long the linear response takes to sink into the noise, s: in a room, much longer than on a bench."""
+    size = round(0.05 * rate)
+    count = int(0.4 * impulse.size) // size
+    power = np.take(impulse, onset + np.arange(count * size), mode="wrap").reshape(count, size)
+    blocks = (power**2).mean(axis=1)
+    floor = float(np.median(impulse[::7] ** 2)) / 0.455  # median of a chi-square of one degree
+    loud = np.flatnonzero(blocks > 1.5 * floor)
+    whole = np.flatnonzero(np.diff(np.append(loud, count + 9)) > 1)
+    return max(AFTER_S, 0.05 * float(loud[whole[0]] + 2)) if loud.size else AFTER_S
 
 
 def _take_out(rest: Floats, onset: int, centre_s: float, before_s: float, after_s: float, rate: float) -> None:

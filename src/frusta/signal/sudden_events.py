@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frusta.signal.clipping import find_quantum
-from frusta.signal.fault import Fault, SweepPlace, place_in_words
+from frusta.signal.fault import Fault, Quality, SweepPlace, place_in_words
 from frusta.signal.residue import Residue
 from frusta.signal.transfer import Deconvolved
 
@@ -34,6 +34,7 @@ of twelve, one exceeds it in some 1e-6 takes."""
 HARMFUL_SHARE, HARMFUL_PEAK = 0.25, 1000.0
 """A burst that raises the noise of the whole sweep by 1 dB, or that of its moment by 30 dB in some band, spoils it."""
 
+FOLDED_SHARE = 0.05
 LEAST_STILL = 16
 LEAST_STEPS = 30.0
 """Steps of the converter that the sound round an event must reach (rms); below, it is the rounding that is heard."""
@@ -118,7 +119,7 @@ def judge_events(
     tuple of Fault
         Dropouts first; at most one burst, the strongest.
     """
-    lag_s = onset / deconvolved.sample_rate_hz
+    lag_s = _lag(deconvolved, onset)
     blocks = max((sweep.end_s - sweep.begin_s) * rest.sample_rate_hz / rest.block, 1.0)
     standing_out = sum(e.end_s - e.begin_s for e in events) / max(sweep.end_s - sweep.begin_s, 1e-9)
     if standing_out > ISOLATED_SHARE:
@@ -141,7 +142,10 @@ def judge_events(
         if _stands_still(recording, rest.sample_rate_hz, event) or (
             frequency is not None and _follows_sweep(rest, event, frequency)
         ):
-            dropouts.append(Fault("dropout", f"the sound breaks off {place}", todo, "repeat", event.peak_s, frequency))
+            folded = frequency is not None and _folded(frequency, rest.sample_rate_hz)
+            quality: Quality = "look" if folded else "repeat"
+            where = f"the sound breaks off {place}" + (", or its distortion is folded there" if folded else "")
+            dropouts.append(Fault("dropout", where, todo, quality, event.peak_s, frequency))
         else:
             bursts.append((event, frequency))
     faults = sorted(dropouts, key=lambda d: d.time_s or 0.0)
@@ -157,6 +161,17 @@ def judge_events(
             todo = "a short noise fell into the sweep, too weak to matter much: sweep again if in doubt"
         faults.append(Fault("burst", where, todo, "repeat" if harmful else "look", event.peak_s, frequency))
     return tuple(faults)
+
+
+def _lag(deconvolved: Deconvolved, onset: int) -> float:
+    """Lag of the direct sound, s; negative where its index wrapped."""
+    n = deconvolved.impulse.size
+    return ((onset + n // 2) % n - n // 2) / deconvolved.sample_rate_hz
+
+
+def _folded(frequency_hz: float, sample_rate_hz: float) -> bool:
+    """Whether a harmonic (2 to 5) folded at half the sample rate crosses the sweep here: n·f = rate − f."""
+    return any(abs(frequency_hz * (n + 1) / sample_rate_hz - 1.0) < FOLDED_SHARE for n in (2, 3, 4, 5))
 
 
 def _loudest_band(rest: Residue, event: Event) -> float:
@@ -257,7 +272,7 @@ def find_breaks(deconvolved: Deconvolved, onset: int, sweep: SweepPlace) -> tupl
     if ratio[at] < BREAK_RATIO or wide > 8.0 / length_s:
         return ()
     frequency = float(f[use][at])
-    time_s = sweep.time_of(frequency) + onset / rate
+    time_s = sweep.time_of(frequency) + _lag(deconvolved, onset)
     todo = "use a larger buffer, stop other programs, then sweep again"
     return (
         Fault(

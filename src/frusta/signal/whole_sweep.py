@@ -30,6 +30,12 @@ DRIFT_SHARE = 0.002
 
 MISSING_S = 0.05
 
+JUMP_S = 0.002
+"""Bands of one take arrive within 0.6 ms of one another, whatever the cone; a jump must be three times that."""
+
+ROOM_HZ = 300.0
+"""Below, the strongest arrival may be the room's."""
+
 EARLIEST_S, LATEST_S = -0.02, 0.6
 """Latency of a sound card lies between: up to half a second; a sweep that comes earlier was started by hand."""
 
@@ -81,6 +87,8 @@ def check_whole_sweep(
     ends = _ends(recording, sample_rate_hz, lag_s, arrivals, sweep)
     if not any(f.quality == "repeat" for f in ends):
         ends += _drift(x[~stray], lag[~stray], arrivals.cell_s[firm][~stray], sweep)
+    if not ends:
+        ends = _jump(x[~stray], lag[~stray], sweep)
     return WholeSweep(ends, lag_s)
 
 
@@ -94,6 +102,27 @@ def _hidden(x: Floats, lag: Floats, stray: NDArray[np.bool_], limit: float, swee
             return True
     # noise strews; in a jump or another sweep neighbours agree
     return bool(share <= 0.4 and np.median(np.abs(np.diff(lag[stray]))) > 10.0 * limit)
+
+
+def _jump(x: Floats, lag: Floats, sweep: SweepPlace) -> tuple[Fault, ...]:
+    """A jump of a few milliseconds: samples lost at a moment when that left hardly a break."""
+    if lag.size < 8 or sweep.rate_s is None:
+        return ()
+    k, misfit = _step(lag)
+    jump_s = float(np.median(lag[k:]) - np.median(lag[:k]))
+    slope, start = np.polyfit(x, lag, 1)
+    line_misfit = float(np.mean(np.abs(lag - slope * x - start)))
+    if abs(jump_s) < JUMP_S or misfit > 0.2 * abs(jump_s) or line_misfit < 2.0 * misfit:
+        return ()
+    frequency = math.exp(0.5 * float(x[k - 1] + x[k]))
+    time_s = sweep.time_of(frequency) + float(np.median(lag[k:]))
+    word = "lost" if jump_s < 0 else "inserted"
+    where = f"about {abs(jump_s) * 1e3:.0f} ms were {word} {place_in_words(time_s, frequency)}"
+    if frequency < ROOM_HZ:
+        todo = "samples were lost, or the room is louder than the cone in the bass: sweep again if in doubt"
+        return (Fault("dropout", where, todo, "look", time_s, frequency),)
+    todo = "use a larger buffer, stop other programs, then sweep again"
+    return (Fault("dropout", where, todo, "repeat", time_s, frequency),)
 
 
 def _drift(x: Floats, lag: Floats, cell_s: Floats, sweep: SweepPlace) -> tuple[Fault, ...]:
