@@ -6,6 +6,8 @@ import math
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
+from scipy.optimize import brentq
 
 from frusta.errors import ParameterError
 from frusta.signal.level import (
@@ -28,11 +30,20 @@ def test_level_is_the_power_mean_with_equal_weight_per_log_frequency():
 
 
 def test_limits_of_a_band_pass():
-    """12 dB/octave Butterworth power law: -10 dB where (f/fc)^4 = 9; third-octave smoothing shifts it by 1 %."""
-    power = 1 / (1 + (100 / GRID) ** 4) / (1 + (GRID / 8000) ** 4)
-    lower, upper = frequency_limits(GRID, power, level_db(GRID, power))
-    assert lower.value == pytest.approx(100 / 9**0.25, rel=0.02)
-    assert upper.value == pytest.approx(8000 * 9**0.25, rel=0.02)
+    """Oracle: the same definition by adaptive quadrature and root finding, on the closed form."""
+
+    def power(frequency_hz):
+        return 1 / (1 + (100 / frequency_hz) ** 4) / (1 + (frequency_hz / 8000) ** 4)
+
+    def smooth_db(log_hz):
+        mean = quad(lambda x: power(math.exp(x)), log_hz - math.log(2) / 6, log_hz + math.log(2) / 6)[0]
+        return 10 * math.log10(3 * mean / math.log(2))
+
+    reference = level_db(GRID, power(GRID))
+    lower, upper = frequency_limits(GRID, power(GRID), reference)
+    for found, a, b in ((lower, 30, 200), (upper, 5000, 18000)):
+        true = math.exp(brentq(lambda x: smooth_db(x) - reference + 10, math.log(a), math.log(b)))
+        assert found.value == pytest.approx(true, rel=1e-3)
 
 
 def test_a_narrow_dip_is_no_limit():
@@ -44,8 +55,10 @@ def test_a_narrow_dip_is_no_limit():
 
 
 def test_unevenness_is_half_the_span():
-    slow = 10 ** (0.3 * np.sin(2 * np.pi * np.log2(GRID / 1000)))  # +-3 dB, one octave long
-    assert unevenness_db(GRID, slow, 200.0, 10000.0) == pytest.approx(3.0, rel=0.02)
+    """A small ripple one octave long keeps sin(x)/x, x = pi/12, of its height (closed form)."""
+    slow = 10 ** (0.01 * np.sin(2 * np.pi * np.log2(GRID / 1000)))
+    kept = math.sin(math.pi / 12) / (math.pi / 12)
+    assert unevenness_db(GRID, slow, 200.0, 10000.0) == pytest.approx(0.1 * kept, rel=2e-3)
     with pytest.raises(ParameterError, match="no points"):
         unevenness_db(GRID, slow, 30000.0, 40000.0)
 
