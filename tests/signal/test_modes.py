@@ -119,6 +119,19 @@ def test_scale_and_polarity_change_nothing_but_the_strength() -> None:
         assert b.strength == pytest.approx(-1e-3 * a.strength, rel=1e-4)
 
 
+def test_an_exported_response_without_anything_before_it_is_enough() -> None:
+    # oracle: closed form; 16 bit, cut ten samples before the onset, so there is no noise to be had
+    made = make_response(FREQUENCY, LOSS, GAIN, noise_db=-95.0)
+    first = round(made.onset_s * 48000.0) - 10
+    scale = 2.0**15 / np.max(np.abs(made.impulse))
+    cut = np.rint(scale * made.impulse[first:])
+    fit = fit_modes(cut, 48000.0, onset_s=10 / 48000.0, length_s=5.5e-3)
+    frequency, loss = _errors(fit, FREQUENCY[:7], LOSS[:7])
+    assert np.median(np.abs(frequency)) < 5e-5
+    assert np.median(np.abs(loss)) < 4e-3
+    assert np.isnan(fit.residual_over_noise)
+
+
 def test_noise_alone_has_no_modes() -> None:
     noise = np.random.default_rng(4).standard_normal(24000)
     fit = fit_modes(noise, 48000.0, onset_s=0.25, length_s=5e-3)

@@ -215,8 +215,9 @@ def _try_orders(record: Real, quiet: Real) -> tuple[list[Complex], int]:
     rows = record.size // 2
     highest = min(HIGHEST_ORDER, record.size // 3)
     directions, singular = signal_subspace(record, rows, highest)
-    if quiet.size >= record.size:
-        rank = int(np.count_nonzero(singular > largest_singular_value(quiet[: record.size], rows)))
+    if quiet.size:
+        edge = largest_singular_value(np.resize(quiet, record.size), rows)  # a short stretch is repeated
+        rank = int(np.count_nonzero(singular > edge))
     else:
         rank = highest
     rank = min(max(rank, LOWEST_ORDER - ORDER_STEPS[0]), highest - ORDER_STEPS[-1])
