@@ -78,7 +78,7 @@ def pole_sensitivity(driver: Driver, poles: Poles, profile: ConeProfile, materia
     poles : Poles
         Of this driver.
     profile : ConeProfile
-        Without a cap.
+        The one it was made from.
     material : Elastic
 
     Notes
@@ -115,7 +115,7 @@ def _by_material(driver: Driver, poles: Poles, material: Elastic, by_constant: C
 def _by_shape(driver: Driver, profile: ConeProfile, by_node: Complexes) -> list[Complexes]:
     structure = driver.cone.structure
     wall = structure.wall if structure is not None else wall_of_profile(profile)
-    velocities = node_velocities(profile, SHAPE_PARAMETERS, wall.columns, wall.layers)
+    velocities = node_velocities(profile, SHAPE_PARAMETERS, wall.columns - wall.capped, wall.layers)
     return list(np.einsum("peib,seib->sp", by_node, velocities, optimize=True))
 
 

@@ -1,0 +1,267 @@
+"""What a cone will do before it is printed: modes, response, figures, each with where 95 % of prints lie.
+
+The band at each frequency is the span of 40 possible prints (a further print lies in it with probability
+39/41 whatever the distribution), made at least as wide as ±1.96 standard deviations of them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from frusta.cone.driver import Driver, build_rigid_driver, response
+from frusta.cone.poles import Poles, break_up
+from frusta.cone.profile import ConeProfile
+from frusta.design.cone_modes import ForecastMode, axial_modes, bell_modes, material_covariance
+from frusta.design.figures import Interval, interval_of, response_figures
+from frusta.design.possible import DRAWS, CloudOfCones, PossibleCone
+from frusta.design.printability import OverhangLimit, Printable, printable
+from frusta.design.responses import driver_of, neighbours_pressure
+from frusta.design.rig import ForecastRig
+from frusta.material.knowledge import COORDINATES, MaterialKnowledge
+from frusta.material.learned import JointKnowledge, ShapeKnowledge
+from frusta.signal.level import RigidResponse, piston_limit_hz
+from frusta.signal.smoothing import log_grid
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+
+REFERENCE_PA = 20e-6
+SIDES_95 = 1.96
+
+
+@dataclass(frozen=True)
+class ForecastResponse:
+    """The response on the axis as the rig would record it, with the band of 95 %.
+
+    Attributes
+    ----------
+    frequency_hz, level_db, low_95_db, high_95_db : ndarray (n,)
+    rigid_db : ndarray (n,)
+        The same cone, were it rigid.
+    """
+
+    frequency_hz: Floats
+    level_db: Floats
+    low_95_db: Floats
+    high_95_db: Floats
+    rigid_db: Floats
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """A cone that has not been printed.
+
+    Attributes
+    ----------
+    material : str
+    recipe : str or None
+    profile : ConeProfile
+    mass_g, mass_g_u : float
+        Without the coil.
+    modes : tuple of ForecastMode
+        Order 0 first, as recorded; bell modes with the neck held.
+    response : ForecastResponse
+    level_is : {"absolute", "relative"}
+        dB re 20 µPa at the campaign's sweep, or re 1 Pa per volt.
+    figures : dict of str to Interval
+        Keys of a reading.
+    printable : Printable
+    assumed : tuple of str
+    """
+
+    material: str
+    recipe: str | None
+    profile: ConeProfile
+    mass_g: float
+    mass_g_u: float
+    modes: tuple[ForecastMode, ...]
+    response: ForecastResponse
+    level_is: str
+    figures: dict[str, Interval]
+    printable: Printable
+    assumed: tuple[str, ...]
+
+
+def forecast(
+    profile: ConeProfile,
+    known: MaterialKnowledge,
+    rig: ForecastRig,
+    joint: JointKnowledge | None = None,
+    shape: ShapeKnowledge | None = None,
+    overhang: OverhangLimit | None = None,
+    draws: int = DRAWS,
+) -> Forecast:
+    """Return what a cone of a shape and a material would do on a rig.
+
+    Parameters
+    ----------
+    profile : ConeProfile
+        The drawing.
+    known : MaterialKnowledge
+        From recordings, or a handbook's.
+    rig : ForecastRig
+    joint : JointKnowledge, optional
+        Else a push fit, assumed.
+    shape : ShapeKnowledge, optional
+        How prints differ from the drawing; else a tolerance, assumed.
+    overhang : OverhangLimit, optional
+    draws : int
+        Possible prints, even.
+
+    Returns
+    -------
+    Forecast
+        The same to the byte every time.
+
+    Raises
+    ------
+    ParameterError
+        If the number of draws is odd, or the sweep lies out of reach of the model.
+
+    Examples
+    --------
+    >>> from frusta.cone.driver import Bench, Coil, Motor
+    >>> from frusta.cone.medium import air_at
+    >>> from frusta.material.knowledge import handbook_knowledge
+    >>> rig = ForecastRig(Motor(4.1, 3200.0, 0.75), Coil(0.003, 5.6), Bench("free", 0.13), air_at(20.0))
+    >>> cone = ConeProfile("straight", 0.0145, 0.045, 0.030, 0.0, 0.0009)
+    >>> told = forecast(cone, handbook_knowledge("any", polymer="PLA"), rig, draws=2)
+    >>> round(told.mass_g, 1)
+    8.9
+    """
+    cloud = CloudOfCones(profile, known, joint or JointKnowledge(), shape or ShapeKnowledge(), rig)
+    expected = cloud.expected
+    driver = driver_of(expected, rig)
+    frequency_hz = log_grid(rig.start_hz, min(1.1 * rig.stop_hz, driver.top_hz))
+    frequency_hz = frequency_hz[frequency_hz <= driver.top_hz]
+    scale = 1.0 if rig.drive_peak_v is None else rig.drive_peak_v / np.sqrt(2.0) / REFERENCE_PA
+    exact = scale * response(driver, frequency_hz)
+    possible = cloud.draws(draws)
+    drawn = neighbours_pressure(driver, expected, exact, possible, rig, frequency_hz)
+    drawn *= 10.0 ** (np.array([cone.level_db for cone in possible])[:, None] / 20.0)
+    rigid = _rigid(driver, expected, frequency_hz) * scale
+    poles, modes = axial_modes(driver, expected, cloud)
+    found = _response(frequency_hz, exact, drawn, rigid, rig.stop_hz)
+    figures = _figures(frequency_hz, exact, drawn, driver, rig.stop_hz)
+    figures["piston_limit_hz"] = _piston_limit(frequency_hz, exact, drawn, rigid, rig.stop_hz)
+    figures.update(_break_up(driver, poles, modes, rig.stop_hz))
+    mass_g = 1e3 * known.elastic.density_kg_m3 * expected.profile.volume_m3
+    made = printable(profile, overhang)
+    return Forecast(
+        material=known.material,
+        recipe=known.recipe,
+        profile=profile,
+        mass_g=mass_g,
+        mass_g_u=mass_g * _mass_sd(cloud),
+        modes=(*modes, *bell_modes(driver, expected, cloud)),
+        response=found,
+        level_is="relative" if rig.drive_peak_v is None else "absolute",
+        figures=figures,
+        printable=made,
+        assumed=_assumed(cloud, made, shape),
+    )
+
+
+def _rigid(driver: Driver, cone: PossibleCone, frequency_hz: Floats) -> Complexes:
+    mass = cone.elastic.density_kg_m3 * cone.profile.volume_m3
+    rigid = build_rigid_driver(
+        cone.profile, mass, driver.motor, driver.coil, driver.bench, driver.medium, driver.joint, driver.air
+    )
+    return response(rigid, frequency_hz)
+
+
+def _response(
+    frequency_hz: Floats, exact: Complexes, drawn: Complexes, rigid: Complexes, stop_hz: float
+) -> ForecastResponse:
+    played = frequency_hz <= stop_hz * (1.0 + 1e-9)
+
+    def level(pressure: Complexes) -> Floats:
+        return np.asarray(20.0 * np.log10(np.abs(pressure[..., played]) + 1e-300))
+
+    middle, levels = level(exact), level(drawn)
+    reach = SIDES_95 * np.sqrt(np.mean((levels - middle) ** 2, axis=0))
+    return ForecastResponse(
+        frequency_hz[played],
+        middle,
+        np.minimum(levels.min(axis=0), middle - reach),
+        np.maximum(levels.max(axis=0), middle + reach),
+        level(rigid),
+    )
+
+
+def _figures(
+    frequency_hz: Floats, exact: Complexes, drawn: Complexes, driver: Driver, stop_hz: float
+) -> dict[str, Interval]:
+    delay_s = driver.bench.microphone_distance_m / driver.medium.sound_speed_m_s
+    expected = response_figures(frequency_hz, exact, delay_s, stop_hz)
+    others = [response_figures(frequency_hz, row, delay_s, stop_hz) for row in drawn]
+    return {key: interval_of(figure, [other[key] for other in others]) for key, figure in expected.items()}
+
+
+def _piston_limit(
+    frequency_hz: Floats, exact: Complexes, drawn: Complexes, rigid: Complexes, stop_hz: float
+) -> Interval:
+    played = frequency_hz <= stop_hz
+    f = frequency_hz[played]
+    if f[0] > 300.0 or f[-1] < 1000.0:
+        return Interval(None, reason="the sweep does not cover 300 Hz to 1 kHz")
+    stiff = RigidResponse(f, rigid[played])
+    return interval_of(
+        piston_limit_hz(f, np.abs(exact[played]) ** 2, stiff),
+        [piston_limit_hz(f, np.abs(row[played]) ** 2, stiff) for row in drawn],
+    )
+
+
+def _break_up(driver: Driver, poles: Poles, modes: list[ForecastMode], stop_hz: float) -> dict[str, Interval]:
+    place = break_up(driver, poles) if modes else None
+    if place is None:
+        reason = f"no mode above 1000 Hz contributes -12 dB or more of the rest up to {stop_hz:.0f} Hz"
+        return dict.fromkeys(
+            ("breakup_hz", "breakup_loss_factor", "breakup_prominence_db"), Interval(None, reason=reason)
+        )
+    mode = modes[place]
+    return {
+        "breakup_hz": _normal(mode.frequency_hz, mode.frequency_hz_u),
+        "breakup_loss_factor": _normal(mode.loss_factor, mode.loss_factor_u),
+        "breakup_prominence_db": Interval(mode.prominence_db, reason="no interval is computed for it"),
+    }
+
+
+def _normal(value: float, u: float) -> Interval:
+    """An interval of a positive figure, ± 1.96 standard uncertainties on a logarithmic scale."""
+    factor = float(np.exp(SIDES_95 * u / value))
+    return Interval(value, value / factor, value * factor)
+
+
+def _mass_sd(cloud: CloudOfCones) -> float:
+    """Relative: density and wall of one more print."""
+    i = COORDINATES.index("density_kg_m3")
+    return float(np.sqrt(material_covariance(cloud)[i, i] + cloud.known.print_scatter.wall**2))
+
+
+def _assumed(cloud: CloudOfCones, made: Printable, shape: ShapeKnowledge | None) -> tuple[str, ...]:
+    """What no recording and no table told."""
+    known = cloud.known
+    words = [f"{name.replace('_', ' ')} of {known.material}: handbook range, from memory" for name in known.assumed]
+    words += list(known.notes)
+    if cloud.joint.assumed:
+        words.append(
+            "joint at the neck: "
+            + ("rigid" if cloud.joint.compliance_m_n == 0.0 else f"{1e-6 / cloud.joint.compliance_m_n:.1f} N/µm")
+            + f", its compliance good to {1e9 * cloud.joint.compliance_u_m_n:.0f} nm/N"
+        )
+    if shape is None:
+        s = cloud.shape
+        words.append(
+            f"a print keeps its drawing within {1e3 * s.depth_u_m:.2f} mm in depth, {1e3 * s.bow_u_m:.2f} mm in bow "
+            f"and {100 * s.taper_u:.0f} % in the wall's taper (standard deviations)"
+        )
+    scatter = known.print_scatter
+    words.append(
+        f"print scatter: moduli {100 * scatter.modulus:.1f} %, wall {100 * scatter.wall:.1f} %, density "
+        f"{100 * scatter.density:.1f} %, loss factor {100 * scatter.loss_factor:.1f} %"
+    )
+    return (*words, *cloud.rig.assumed, *made.assumed)

@@ -1,0 +1,138 @@
+"""Draw what one more print may turn out to be: filament, print, shape, coil, joint, air, level, all at once.
+
+Draws come in pairs of opposite sign, so that their mean is the middle; the seed is fixed, so that a forecast
+repeats to the byte.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from frusta.cone.driver import Coil, Joint
+from frusta.cone.elasticity import Elastic
+from frusta.cone.medium import Medium
+from frusta.cone.profile import ConeProfile
+from frusta.design.rig import ForecastRig
+from frusta.errors import ParameterError
+from frusta.material.knowledge import COORDINATES, MaterialKnowledge, elastic_towards
+from frusta.material.learned import JointKnowledge, ShapeKnowledge
+
+Floats = NDArray[np.float64]
+
+DRAWS = 40
+"""A further print lies between the lowest and the highest of these with probability 39/41 = 95.1 %."""
+SEED = 20260
+
+
+@dataclass(frozen=True)
+class PossibleCone:
+    """One cone on its bench, as it may be."""
+
+    profile: ConeProfile
+    elastic: Elastic
+    coil: Coil
+    joint: Joint
+    medium: Medium
+    level_db: float
+
+
+@dataclass(frozen=True)
+class CloudOfCones:
+    """A forecast's inputs: what is expected, and how far it may be off.
+
+    Parameters
+    ----------
+    drawing : ConeProfile
+        As asked for.
+    known : MaterialKnowledge
+    joint : JointKnowledge
+    shape : ShapeKnowledge
+    rig : ForecastRig
+    """
+
+    drawing: ConeProfile
+    known: MaterialKnowledge
+    joint: JointKnowledge
+    shape: ShapeKnowledge
+    rig: ForecastRig
+
+    @property
+    def expected(self) -> PossibleCone:
+        """The cone in the middle."""
+        return PossibleCone(
+            self._profile(np.zeros(4)),
+            self.known.elastic,
+            self.rig.coil,
+            Joint(self.joint.compliance_m_n, self.joint.loss_factor),
+            self.rig.medium,
+            0.0,
+        )
+
+    def draws(self, count: int = DRAWS, seed: int = SEED) -> list[PossibleCone]:
+        """Return possible cones.
+
+        Parameters
+        ----------
+        count : int
+            How many, even.
+        seed : int
+
+        Raises
+        ------
+        ParameterError
+            If the count is odd or not positive.
+        """
+        if count < 2 or count % 2:
+            raise ParameterError(f"the number of draws must be even, 2 or more (got {count})")
+        normal = np.random.default_rng(seed).standard_normal((count // 2, len(COORDINATES) + 13))
+        root = _root(self.known.covariance)
+        return [self._possible(root, sign * row) for row in normal for sign in (1.0, -1.0)]
+
+    def _possible(self, root: Floats, normal: Floats) -> PossibleCone:
+        filament, rest = normal[: len(COORDINATES)], normal[len(COORDINATES) :]
+        scatter, rig = self.known.print_scatter, self.rig
+        step = root @ filament
+        step[:3] += scatter.modulus * rest[0]
+        step[COORDINATES.index("density_kg_m3")] += scatter.density * rest[1]
+        step[COORDINATES.index("loss_factor")] += scatter.loss_factor * rest[2]
+        coil = replace(
+            rig.coil,
+            mass_kg=rig.coil.mass_kg * float(np.exp(rig.coil_mass_sd * rest[7])),
+            resistance_ohm=rig.coil.resistance_ohm * float(np.exp(rig.coil_resistance_sd * rest[8])),
+        )
+        compliance = abs(self.joint.compliance_m_n + self.joint.compliance_u_m_n * float(rest[9]))
+        medium = replace(rig.medium, density_kg_m3=rig.medium.density_kg_m3 * float(np.exp(rig.air_sd * rest[10])))
+        return PossibleCone(
+            self._profile(rest[3:7]),
+            elastic_towards(self.known.mean, step),
+            coil,
+            Joint(compliance, self.joint.loss_factor),
+            medium,
+            rig.level_sd_db * float(rest[11]),
+        )
+
+    def _profile(self, normal: Floats) -> ConeProfile:
+        """The drawing as printed; a deviation that leaves no cone is halved until it does."""
+        shape, drawing = self.shape, self.drawing
+        for share in (1.0, 0.5, 0.25, 0.0):
+            wall, depth, bow, taper = share * normal
+            try:
+                return replace(
+                    drawing,
+                    wall_m=drawing.wall_m * float(np.exp(self.known.print_scatter.wall * wall)),
+                    depth_m=drawing.depth_m + share * shape.depth_m + shape.depth_u_m * depth,
+                    bow_m=drawing.bow_m + share * shape.bow_m + shape.bow_u_m * bow,
+                    wall_taper=drawing.wall_taper + share * shape.taper + shape.taper_u * taper,
+                )
+            except ParameterError:
+                continue
+        return drawing
+
+
+def _root(covariance: Floats) -> Floats:
+    """A root of a covariance that may be singular, R Rᵀ = covariance."""
+    values, vectors = np.linalg.eigh(covariance)
+    return np.asarray(vectors * np.sqrt(np.maximum(values, 0.0)))
