@@ -1,0 +1,437 @@
+"""The fit of a whole campaign: every material, print, profile, rig and seating at once.
+
+Maximum a posteriori by Gauss and Newton. The recorded ln f and ln η of a mode are the computed ones, plus what the
+model lacks for that mode in every cone of a profile, plus what pulls that mode in one print (an uneven wall, bell
+modes beside it), plus noise. Both offsets are unknowns too, with small priors; a print's has heavy tails, so that one
+mode that a bell mode has pulled far does not drag the moduli along.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cho_factor, cho_solve
+
+from frusta.errors import ParameterError
+from frusta.material.assignment import Assigned, assign
+from frusta.material.forward import Computed, Unknowns, computed_modes, profile_of
+from frusta.material.observations import CampaignObserved, ConeObserved
+from frusta.material.parameters import Name, Parameters
+from frusta.material.scatter import heavy_tail_weight, learned_variance
+
+Floats = NDArray[np.float64]
+
+MODEL_FREQUENCY, MODEL_LOSS = 1.5e-4, 3e-3
+"""What the model lacks alike in every cone of a profile (1 sd); one row of elements more at higher modes."""
+MODEL_FIFTH, MODEL_POWER = 3e-4, 2.7
+PRINT_FREQUENCY, PRINT_LOSS = 1.5e-4, 3e-3
+"""What an even wall still differs from the model, print by print."""
+FREEDOM = 4.0
+PRINT_SCATTER, LOSS_SCATTER, SCATTER_WORTH = 0.010, 0.015, 6.0
+TOLERANCES = ((0.04, 0.35), (0.025, 0.25), (0.015, 0.15), (0.01, 0.1))
+"""Tolerance of the assignment (ln f, ln η) in the first steps; the last one stays."""
+MOST_STEPS, SETTLED = 16, 0.02
+"""Steps of the fit, and the largest step, in posterior standard deviations, that ends it."""
+LONGEST_STEP = 4.0
+"""Of any unknown, in standard deviations of its prior."""
+MARGIN_HZ = 1.06
+
+
+@dataclass(frozen=True)
+class Pull:
+    """What bell modes may do to the n = 0 modes of one cone: 1 sd of ln f and of ln η, by number of the mode."""
+
+    frequency: Floats
+    loss: Floats
+
+
+@dataclass(frozen=True)
+class Fit:
+    """A fit of a campaign.
+
+    Parameters
+    ----------
+    unknowns : Unknowns
+    covariance : ndarray (unknowns, unknowns)
+        Posterior.
+    prior : Parameters
+        With the scatter as learned.
+    computed : dict of str to list of Computed
+        By cone: each of its seatings.
+    assigned : dict of str to list of Assigned
+    residuals : Residuals
+    print_scatter, loss_scatter : float
+        Relative, learned.
+    chi_square : dict of str to float
+        By cone, per mode.
+    """
+
+    unknowns: Unknowns
+    covariance: Floats
+    prior: Parameters
+    computed: dict[str, list[Computed]]
+    assigned: dict[str, list[Assigned]]
+    residuals: Residuals
+    print_scatter: float
+    loss_scatter: float
+    chi_square: dict[str, float]
+    steps: int
+
+
+@dataclass(frozen=True)
+class Residuals:
+    """All pairs of a fit as rows.
+
+    Parameters
+    ----------
+    cone, seating, mode, recorded : ndarray of int (rows,)
+        Places in the campaign's lists.
+    frequency, loss : ndarray (rows,)
+        ln recorded − ln computed.
+    frequency_u, loss_u : ndarray (rows,)
+        Noise, relative.
+    frequency_slope, loss_slope : ndarray (rows, unknowns)
+    """
+
+    cone: NDArray[np.intp]
+    seating: NDArray[np.intp]
+    mode: NDArray[np.intp]
+    recorded: NDArray[np.intp]
+    frequency: Floats
+    loss: Floats
+    frequency_u: Floats
+    loss_u: Floats
+    frequency_slope: Floats
+    loss_slope: Floats
+
+
+PullOf = Callable[[Unknowns, ConeObserved, Computed], Pull]
+
+
+def _assigned(
+    observed: CampaignObserved, computed: dict[str, list[Computed]], tolerance: tuple[float, float]
+) -> dict[str, list[Assigned]]:
+    return {
+        cone.key: [
+            assign(c.frequency_hz, c.loss_factor, c.prominence_db, s.modes, *tolerance)
+            for c, s in zip(computed[cone.key], cone.seatings, strict=True)
+        ]
+        for cone in observed.cones
+    }
+
+
+def _residuals(
+    observed: CampaignObserved, computed: dict[str, list[Computed]], assigned: dict[str, list[Assigned]]
+) -> Residuals:
+    parts: list[tuple[NDArray[np.float64], ...]] = []
+    size = 0
+    for i, cone in enumerate(observed.cones):
+        for j, seating in enumerate(cone.seatings):
+            c, a, r = computed[cone.key][j], assigned[cone.key][j], seating.modes
+            k, m = a.recorded, a.computed
+            size = c.frequency_slope.shape[1]
+            parts.append(
+                (
+                    np.full(len(k), i),
+                    np.full(len(k), j),
+                    m,
+                    k,
+                    np.log(r.frequency_hz[k] / c.frequency_hz[m]),
+                    np.log(r.loss_factor[k] / c.loss_factor[m]),
+                    r.frequency_hz_u[k] / r.frequency_hz[k],
+                    r.loss_factor_u[k] / r.loss_factor[k],
+                    c.frequency_slope[m],
+                    c.loss_slope[m],
+                )
+            )
+    if not parts or sum(len(p[0]) for p in parts) == 0:
+        raise ParameterError("no recorded mode fits any computed one; check profiles, masses and coils in the tables")
+    del size
+    columns = [np.concatenate(column) for column in zip(*parts, strict=True)]
+    return Residuals(*(np.asarray(c, dtype=np.intp) for c in columns[:4]), *columns[4:])
+
+
+def model_frequency_sd(mode: NDArray[np.intp]) -> Floats:
+    """Return what the model lacks of ln f by number of the mode, from 0."""
+    fine = MODEL_FIFTH * ((mode + 1.0) / 5.0) ** MODEL_POWER
+    return np.asarray(np.hypot(MODEL_FREQUENCY, fine))
+
+
+def fit_campaign(observed: CampaignObserved, start: Unknowns, pull_of: PullOf | None = None) -> Fit:
+    """Return the fit of a campaign.
+
+    Parameters
+    ----------
+    observed : CampaignObserved
+        Only cones with a mass and recorded modes.
+    start : Unknowns
+        From `frusta.material.start.start_moduli`.
+    pull_of : callable, optional
+        What bell modes may do; by default nothing.
+
+    Raises
+    ------
+    ParameterError
+        If nothing fits, or the start cannot be computed.
+    """
+    prior, unknowns = start.parameters, start
+    high = {c.key: MARGIN_HZ * max(float(s.modes.frequency_hz.max()) for s in c.seatings) for c in observed.cones}
+    computed = {c.key: computed_modes(observed, c, unknowns, high[c.key]) for c in observed.cones}
+    scatter, loss_scatter = PRINT_SCATTER, LOSS_SCATTER
+    spread = _Spread(observed)
+    for step in range(MOST_STEPS):
+        tolerance = TOLERANCES[min(step, len(TOLERANCES) - 1)]
+        assigned = _assigned(observed, computed, tolerance)
+        rows = _residuals(observed, computed, assigned)
+        pulls = None
+        if pull_of is not None and step >= len(TOLERANCES) - 1:
+            pulls = [pull_of(unknowns, cone, computed[cone.key][0]) for cone in observed.cones]
+        solved = _solve(observed, prior, unknowns, rows, spread, pulls, tolerance if step < 3 else None)
+        scatter, loss_scatter = _learn(observed, prior, solved)
+        moved = solved.values - unknowns.values
+        within = np.abs(moved) / np.sqrt(np.diag(solved.covariance))
+        prior = _with_scatter(prior, observed, scatter, loss_scatter)
+        unknowns, computed = _advance(observed, unknowns, moved, prior, high, computed)
+        if step > len(TOLERANCES) and float(within.max()) < SETTLED:
+            break
+    assigned = _assigned(observed, computed, TOLERANCES[-1])
+    rows = _residuals(observed, computed, assigned)
+    solved = _solve(observed, prior, unknowns, rows, spread, pulls, None)
+    return Fit(
+        unknowns, solved.covariance, prior, computed, assigned, rows, scatter, loss_scatter, solved.chi_square, step + 1
+    )
+
+
+def _advance(
+    observed: CampaignObserved,
+    unknowns: Unknowns,
+    moved: Floats,
+    prior: Parameters,
+    high: dict[str, float],
+    computed: dict[str, list[Computed]],
+) -> tuple[Unknowns, dict[str, list[Computed]]]:
+    """Take the step, shortened until there is such a campaign."""
+    share = min(1.0, LONGEST_STEP / float(np.max(np.abs(moved) / prior.sd)))
+    for _ in range(6):
+        trial = Unknowns(prior, np.maximum(unknowns.values + share * moved, prior.low))
+        try:
+            return trial, {c.key: computed_modes(observed, c, trial, high[c.key]) for c in observed.cones}
+        except ParameterError:
+            share *= 0.4
+    return unknowns, computed
+
+
+@dataclass(frozen=True)
+class _Solved:
+    values: Floats
+    covariance: Floats
+    chi_square: dict[str, float]
+
+
+class _Spread:
+    """Variances that change from step to step: heavy-tailed weights and the scale of the prints' offsets."""
+
+    def __init__(self, observed: CampaignObserved) -> None:
+        self.scale = [1.0, 1.0]
+        self.weights: list[dict[tuple[int, int], float]] = [{}, {}]
+        self.cones = len(observed.cones)
+
+
+def _solve(
+    observed: CampaignObserved,
+    prior: Parameters,
+    unknowns: Unknowns,
+    rows: Residuals,
+    spread: _Spread,
+    pulls: list[Pull] | None,
+    tolerance: tuple[float, float] | None,
+) -> _Solved:
+    """One linear step: all unknowns and offsets from the rows, the masses, the callipers and the priors."""
+    size = len(prior)
+    precision = np.diag(prior.sd**-2.0)
+    right = (prior.mean - unknowns.values) / prior.sd**2
+    held = np.zeros(size, dtype=bool)
+    for gradient, residual, sd in _weighings(observed, unknowns):
+        precision += np.outer(gradient, gradient) / sd**2
+        right += gradient * residual / sd**2
+    blocks = []
+    for which in (0, 1):
+        block = _Block(observed, rows, which, spread, pulls, tolerance)
+        blocks.append(block)
+        precision += block.precision
+        right += block.right
+    factor, step, held = _bounded(precision, right, unknowns.values, prior.low)
+    covariance = np.linalg.inv(precision)
+    for which, block in enumerate(blocks):
+        block.learn(step, covariance, spread, which)
+    del factor, held
+    chi = {cone.key: float(np.mean([b.chi(step, i) for b in blocks])) for i, cone in enumerate(observed.cones)}
+    return _Solved(unknowns.values + step, covariance, chi)
+
+
+def _bounded(precision: Floats, right: Floats, values: Floats, low: Floats) -> tuple[None, Floats, NDArray[np.bool_]]:
+    """The step to the minimum, unknowns that would leave their bounds held at them."""
+    held = np.zeros(len(right), dtype=bool)
+    step = np.zeros(len(right))
+    for _ in range(4):
+        free = ~held
+        step = np.where(held, low - values, 0.0)
+        force = right - precision @ step
+        inside = cho_factor(precision[np.ix_(free, free)])
+        step[free] = cho_solve(inside, force[free])
+        out = free & (values + step < low)
+        if not np.any(out):
+            break
+        held |= out
+    return None, step, held
+
+
+class _Block:
+    """The rows of ln f (0) or ln η (1), the offsets eliminated."""
+
+    def __init__(
+        self,
+        observed: CampaignObserved,
+        rows: Residuals,
+        which: int,
+        spread: _Spread,
+        pulls: list[Pull] | None,
+        tolerance: tuple[float, float] | None,
+    ) -> None:
+        self.value = rows.frequency if which == 0 else rows.loss
+        self.slope = rows.frequency_slope if which == 0 else rows.loss_slope
+        noise = rows.frequency_u if which == 0 else rows.loss_u
+        if tolerance is not None:
+            noise = np.hypot(noise, 0.25 * tolerance[which])
+        self.cone = rows.cone
+        profiles = {key: i for i, key in enumerate(observed.profiles)}
+        profile = np.array([profiles[observed.cones[i].profile] for i in rows.cone])
+        shared, self.shared = np.unique(np.stack([profile, rows.mode]), axis=1, return_inverse=True)
+        own, self.own = np.unique(np.stack([rows.cone, rows.mode]), axis=1, return_inverse=True)
+        self.own_keys = [(int(a), int(b)) for a, b in own.T]
+        shared_sd = model_frequency_sd(shared[1]) if which == 0 else np.full(shared.shape[1], MODEL_LOSS)
+        even = PRINT_FREQUENCY if which == 0 else PRINT_LOSS
+        self.even_sd = np.array([np.hypot(even, _pull(pulls, i, m, which)) for i, m in self.own_keys])
+        weight = np.array([spread.weights[which].get(key, 1.0) for key in self.own_keys])
+        own_sd = spread.scale[which] * self.even_sd / np.sqrt(weight)
+        rows_of = np.arange(len(self.value))
+        design = np.zeros((len(self.value), len(shared_sd) + len(own_sd)))
+        design[rows_of, self.shared] = 1.0
+        design[rows_of, len(shared_sd) + self.own] = 1.0
+        variance = np.concatenate([shared_sd, own_sd]) ** 2
+        total = np.diag(noise**2) + (design * variance) @ design.T
+        self.inverse = np.linalg.inv(total)
+        self.total = total
+        self.design, self.variance = design, variance
+        weighed = self.inverse @ self.slope
+        self.precision = self.slope.T @ weighed
+        self.right = weighed.T @ self.value
+        self.shared_count = len(shared_sd)
+
+    def learn(self, step: Floats, covariance: Floats, spread: _Spread, which: int) -> None:
+        """Update weights and scale from the prints' offsets as they now look."""
+        left = self.value - self.slope @ step
+        gain = (self.variance[:, None] * self.design.T) @ self.inverse
+        offset = (gain @ left)[self.shared_count :]
+        lost = gain[self.shared_count :] @ self.design[:, self.shared_count :]
+        variance = self.variance[self.shared_count :] * (1.0 - np.diag(lost))
+        moved = gain[self.shared_count :] @ self.slope
+        variance = variance + np.einsum("ij,jk,ik->i", moved, covariance, moved)
+        squared = (offset**2 + variance) / (spread.scale[which] * self.even_sd) ** 2
+        weight = heavy_tail_weight(squared, FREEDOM)
+        spread.weights[which] = dict(zip(self.own_keys, weight.tolist(), strict=True))
+        reduced = np.sqrt(weight) / self.even_sd
+        spread.scale[which] = max(
+            float(np.sqrt(learned_variance(1.0, 10.0, offset * reduced, variance * reduced**2))), 0.7
+        )
+
+    def chi(self, step: Floats, cone: int) -> float:
+        """Mean squared residual of a cone's rows in units of their expected variance."""
+        mine = self.cone == cone
+        if not np.any(mine):
+            return float("nan")
+        left = (self.value - self.slope @ step)[mine]
+        return float(left @ np.linalg.solve(self.total[np.ix_(mine, mine)], left) / mine.sum())
+
+
+def _pull(pulls: list[Pull] | None, cone: int, mode: int, which: int) -> float:
+    if pulls is None:
+        return 0.0
+    values = pulls[cone].frequency if which == 0 else pulls[cone].loss
+    return float(values[mode]) if mode < len(values) else 0.0
+
+
+def _weighings(observed: CampaignObserved, unknowns: Unknowns) -> list[tuple[Floats, float, float]]:
+    """Gradient, residual and sd of ln mass, and of each wall that was gauged."""
+    rows = []
+    for cone in observed.cones:
+        rows.append(_weighing(observed, cone, unknowns))
+        rows += _gaugings(observed, cone, unknowns)
+    return rows
+
+
+def _weighing(observed: CampaignObserved, cone: ConeObserved, unknowns: Unknowns) -> tuple[Floats, float, float]:
+    index, drawn = unknowns.parameters.index, observed.profiles[cone.profile]
+    gradient = np.zeros(len(unknowns.values))
+    density = ("material", cone.material, "density_kg_m3")
+    here = profile_of(unknowns, drawn, cone.profile, cone.key).volume_m3
+    gradient[index[density]] = 1.0
+    places: tuple[tuple[Name, float], ...] = (
+        (("print", cone.key, "wall_m"), 1e-4),
+        (("profile", cone.profile, "bow_m"), 1e-6),
+        (("profile", cone.profile, "depth_m"), 1e-6),
+        (("profile", cone.profile, "rim_radius_m"), 1e-6),
+        (("profile", cone.profile, "wall_taper"), 1e-4),
+    )
+    for name, small in places:
+        values = unknowns.values.copy()
+        values[index[name]] += small
+        ahead = profile_of(Unknowns(unknowns.parameters, values), drawn, cone.profile, cone.key).volume_m3
+        gradient[index[name]] = (ahead / here - 1.0) / small
+    expected = np.log(here) + unknowns.values[index[density]]
+    return gradient, float(np.log(cone.mass_kg) - expected), cone.mass_u_kg / cone.mass_kg
+
+
+GAUGE_SD_M = 0.03e-3
+"""Of callipers on a curved wall."""
+
+
+def _gaugings(
+    observed: CampaignObserved, cone: ConeObserved, unknowns: Unknowns
+) -> list[tuple[Floats, float, float]]:
+    index, drawn = unknowns.parameters.index, observed.profiles[cone.profile]
+    printed = profile_of(unknowns, drawn, cone.profile, cone.key)
+    taper = ("profile", cone.profile, "wall_taper")
+    rows = []
+    for place, gauged in ((0.0, cone.wall_neck_m), (1.0, cone.wall_rim_m)):
+        if gauged is None:
+            continue
+        gradient = np.zeros(len(unknowns.values))
+        gradient[index[("print", cone.key, "wall_m")]] = 1.0
+        gradient[index[taper]] = (place - 0.5) / (1.0 + printed.wall_taper * (place - 0.5))
+        expected = float(printed.thickness_m(place))
+        rows.append((gradient, float(np.log(gauged / expected)), GAUGE_SD_M / expected))
+    return rows
+
+
+def _learn(observed: CampaignObserved, prior: Parameters, solved: _Solved) -> tuple[float, float]:
+    """Print scatter of moduli and loss factor, pooled over the campaign."""
+    learned = []
+    for figure, sd in (("modulus", PRINT_SCATTER), ("loss_factor", LOSS_SCATTER)):
+        places = [prior.index[("print", cone.key, figure)] for cone in observed.cones]
+        values, variances = solved.values[places], np.diag(solved.covariance)[places]
+        learned.append(float(np.sqrt(learned_variance(sd, SCATTER_WORTH, values, variances))))
+    return learned[0], learned[1]
+
+
+def _with_scatter(
+    prior: Parameters, observed: CampaignObserved, scatter: float, loss_scatter: float
+) -> Parameters:
+    sd = prior.sd.copy()
+    for cone in observed.cones:
+        sd[prior.index[("print", cone.key, "modulus")]] = scatter
+        sd[prior.index[("print", cone.key, "loss_factor")]] = loss_scatter
+    return replace(prior, sd=sd)
