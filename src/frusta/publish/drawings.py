@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -156,12 +157,15 @@ def strip_drawings(findings: Findings, package: Package, groups: Groups, figure:
 
 def strip_row(mean: GroupMean, unit: str) -> StripRow:
     """A row of a strip from a group's mean."""
-    figure, detail = "not read", mean.reason
+    figure, detail = "not read", re.split(r"[:;]", mean.reason)[0]
+    if mean.mean is not None:
+        detail = mean.reason
     if mean.mean is not None:
         half = (mean.high - mean.low) / 2 if mean.low is not None and mean.high is not None else None
         figure = quantity(mean.mean, unit, half_width=half, trim=False)
         if mean.low is not None and mean.high is not None:
             detail = interval(mean.low, mean.high, unit, value=mean.mean)
+    detail = "; ".join(part for part in (detail, mean.gaps) if part)
     return StripRow(
         mean.group.name, figure, detail, mean.group.style, tuple(mean.prints.values()), mean.mean, mean.low, mean.high
     )
@@ -182,9 +186,14 @@ def means_table(findings: Findings, package: Package, groups: Groups) -> TableOf
             if not any(cells):
                 continue
             prints = max(len(c[0].prints) for c in cells if c)
-            words = [mean_words(*c) if c else "not recorded" for c in cells]
+            words = [_short_mean(*c) if c else "not recorded" for c in cells]
             rows.append([profile_name(profile, package), group.name, str(prints), *words])
     return TableOf(head, rows)
+
+
+def _short_mean(mean: GroupMean, unit: str) -> str:
+    """A mean with its interval, or the first clause of the reason for having none."""
+    return mean_words(mean, unit) if mean.mean is not None else f"not read: {re.split('[:;]', mean.reason)[0]}"
 
 
 def ranking_drawing(findings: Findings, groups: Groups) -> Drawing | None:
@@ -237,9 +246,20 @@ def _part_words(row: RankingRow, part: str) -> str:
     for p in row.parts:
         if p.part == part:
             if p.value is None or p.points is None:
-                return row.reasons.get(p.figure, row.reasons.get(part, "not read"))
-            return f"{p.value:.4g}; {plain(p.points, 0)} of 100"
+                return _left_out(row, p.part, p.figure)
+            return f"{_with_unit(p.value, p.figure)}; {plain(p.points, 0)} of 100"
     return "not counted"
+
+
+def _with_unit(value: float, figure: str) -> str:
+    """A figure with the unit that its key names."""
+    units = {"hz": "Hz", "db": "dB", "percent": "%", "ms": "ms"}
+    return quantity(value, units.get(figure.rsplit("_", 1)[-1], ""), trim=False)
+
+
+def _left_out(row: RankingRow, part: str, figure: str) -> str:
+    reason = row.reasons.get(part, row.reasons.get(figure, "not read"))
+    return reason.replace(figure, "its figure")
 
 
 def weights_words(findings: Findings) -> str:
@@ -249,11 +269,7 @@ def weights_words(findings: Findings) -> str:
         if not total:
             continue
         counted_parts = ", ".join(f"{p.part} {100 * p.weight / total:.0f}" for p in row.parts if p.weight)
-        left_out = [
-            f"{p.part.capitalize()} {row.reasons.get(p.part, 'is not counted').replace(p.figure, 'its figure')}."
-            for p in row.parts
-            if not p.weight
-        ]
+        left_out = [f"{p.part.capitalize()} {_left_out(row, p.part, p.figure)}." for p in row.parts if not p.weight]
         return " ".join([f"Points: {counted_parts}.", *left_out])
     return ""
 

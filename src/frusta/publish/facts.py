@@ -205,4 +205,4 @@ def _span(values: Sequence[float], unit: str) -> str:
 
 
 def _number(value: int) -> str:
-    return count(value, " ", " ").strip()
+    return count(value, "", "").strip()

@@ -241,8 +241,9 @@ def hidden_by_noise(findings: Findings, groups: Groups, profile: str) -> list[st
     lines = []
     for mean in group_means(findings.readings, groups, "input_thd_peak_percent"):
         if mean.profile == profile and mean.without:
-            how = "No take" if mean.without == mean.takes else f"{mean.takes - mean.without} of {mean.takes} takes"
-            lines.append(f"{how} of {mean.group.name} {'gives' if how == 'No take' else 'give'} a figure")
+            some = mean.takes - mean.without
+            how = f"{count(some, '', '').strip().capitalize()} of {count(mean.takes, 'take')}" if some else "No take"
+            lines.append(f"{how} of {mean.group.name} {'give' if some > 1 else 'gives'} a figure")
     return lines
 
 

@@ -51,6 +51,11 @@ class GroupMean:
     without: int = 0
     takes: int = 0
 
+    @property
+    def gaps(self) -> str:
+        """How many takes lack the figure, in words; empty where none does or all do."""
+        return f"{self.without} of {self.takes} takes not read" if self.prints and self.without else ""
+
 
 def counted(readings: Sequence[Reading]) -> list[Reading]:
     """Readings that count: takes of cones that need not be repeated."""

@@ -192,7 +192,8 @@ def _page(
 DISTORTION_CAPTION = (
     "Median print of each. Orders 2 to 5 over the fundamental, each first divided by the linear response at its own "
     "frequency, so that a peak in the response does not pass for distortion. Beside the names: the largest value, mean "
-    "of all prints, with its 95 % interval. Grey: noise; nothing nearer to it than 10 dB is drawn."
+    "of all prints, with its 95 % interval. Grey: the highest noise of these takes; a curve "
+    "stops where its own noise comes within 10 dB."
 )
 DECAY_CAPTION = (
     "Median print of each. Envelope of the reflection-free impulse response from 200 Hz up, in percent of its peak. "

@@ -76,10 +76,10 @@ def mean_words(mean: GroupMean, unit_: str) -> str:
     if mean.mean is None:
         return mean.reason
     if mean.low is None or mean.high is None:
-        return f"{quantity(mean.mean, unit_, trim=False)} ({mean.reason})"
+        return f"{quantity(mean.mean, unit_, trim=False)} ({'; '.join(p for p in (mean.reason, mean.gaps) if p)})"
     half = (mean.high - mean.low) / 2
     ends = interval(mean.low, mean.high, unit_, value=mean.mean)
-    return f"{quantity(mean.mean, unit_, half_width=half)} ({ends})"
+    return f"{quantity(mean.mean, unit_, half_width=half)} ({'; '.join(p for p in (ends, mean.gaps) if p)})"
 
 
 def ranking_sentence(findings: Findings, package: Package, groups: Groups) -> str:

@@ -116,7 +116,8 @@ _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight"
 def count(number: int, noun: str, plural: str | None = None) -> str:
     """Write a count in words up to twelve: "three prints", "1 print" as "one print"."""
     word = _NUMBERS[number] if 0 <= number < len(_NUMBERS) else str(number)
-    return f"{word} {noun if number == 1 else (plural or noun + 's')}"
+    many = noun + "s" if plural is None else plural
+    return f"{word} {noun if number == 1 else many}"
 
 
 def listed(names: list[str] | tuple[str, ...], *, last: str = "and") -> str:

@@ -59,7 +59,7 @@ def distortion_chart(
     width = total_width - left - right
     decades = math.log10(span[1] / span[0])
     px_per_db = width / decades / DECADE_DB
-    low, high = distortion_range([*curves, *([noise] if noise else [])], span, ROW_PX * (len(curves) + 1) / px_per_db)
+    low, high = distortion_range(curves, noise, span, ROW_PX * (len(curves) + 1) / px_per_db)
     height = height_of_decibels(width, decades, 20 * math.log10(high / low))
     frame = Frame(width, height, span, (low, high), y_log=True, left=left, right=right, top=30)
     layers = Layers(frame, scheme)
@@ -87,21 +87,26 @@ def distortion_chart(
     return layers.spec(description, background=background)
 
 
-def distortion_range(curves: Sequence[Curve], span: tuple[float, float], headroom_db: float) -> tuple[float, float]:
-    """Ends of the percent axis, from the series 1, 2, 5, holding all curves and the names above them."""
-    values: list[NDArray[np.float64]] = []
-    for curve in curves:
-        inside = (curve.x >= span[0]) & (curve.x <= span[1]) & np.isfinite(curve.y) & (curve.y > 0)
-        values.append(curve.y[inside])
-    every = np.concatenate(values) if values else np.array([])
-    if not every.size:
+def distortion_range(
+    curves: Sequence[Curve], noise: Curve | None, span: tuple[float, float], headroom_db: float
+) -> tuple[float, float]:
+    """Ends of the percent axis, from the series 1, 2, 5: room for the names above, for some noise below the curves."""
+    shown = _values(curves, span)
+    if not shown.size:
         return 0.05, 5.0
-    high = float(every.max()) * 10 ** (headroom_db / 20)
-    low = float(np.quantile(every, 0.02))
-    series = [digit * 10.0**power for power in range(-5, 4) for digit in (1, 2, 5)]
+    high = float(shown.max()) * 10 ** (headroom_db / 20)
+    beneath = _values([noise] if noise is not None else [], span)
+    low = min(float(shown.min()), float(np.quantile(beneath, 0.1)) if beneath.size else math.inf)
+    series = [float(f"{digit}e{power}") for power in range(-5, 4) for digit in (1, 2, 5)]
     top = next((v for v in series if v >= high), series[-1])
     bottom = max((v for v in series if v <= low), default=series[0])
-    return max(bottom, top / 2000), top
+    return max(bottom, float(f"{top / 1000:.1g}")), top
+
+
+def _values(curves: Sequence[Curve], span: tuple[float, float]) -> NDArray[np.float64]:
+    """All positive values of curves inside the axis."""
+    parts = [c.y[(c.x >= span[0]) & (c.x <= span[1]) & np.isfinite(c.y) & (c.y > 0)] for c in curves]
+    return np.concatenate(parts) if parts else np.array([])
 
 
 def _percent_ticks(low: float, high: float) -> list[float]:

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from frusta.publish.charts.frame import Frame, Layers, text_width
+from frusta.publish.charts.frame import Frame, Layers, fitted, text_width
 from frusta.publish.theme import LABEL_PX, SMALL_PX, Style
-from frusta.publish.words import MINUS, NBSP, scaled, shortened
+from frusta.publish.words import MINUS, NBSP, scaled
 
 
 @dataclass(frozen=True)
@@ -159,13 +159,13 @@ def _row(layers: Layers, row: StripRow, top: float, width: float, tall: bool) ->
     if top:
         layers.segments([(0, top), (width, top)], "grid-2", width=1)
     words_y, marks_y = top + 17, top + (63 if tall else 42)
-    name = shortened(row.name, int(width / (0.54 * LABEL_PX)))
+    name = fitted(row.name, width, LABEL_PX, bold=True)
     layers.text_at(name, 0, words_y, align="left", fontSize=LABEL_PX, fontWeight=700)
-    x = 0.0 if tall else text_width(name, LABEL_PX, bold=True) + 9
+    x = 0.0 if tall else text_width(name, LABEL_PX, bold=True) + 10
     words_y += 21 if tall else 0
     layers.text_at(row.figure, x, words_y, align="left", fontSize=LABEL_PX, fontWeight=700)
     x += text_width(row.figure, LABEL_PX, bold=True) + 8
-    detail = shortened(row.detail, max(1, int((width + 20 - x) / (0.52 * SMALL_PX))))
+    detail = fitted(row.detail, width + 20 - x, SMALL_PX)
     layers.text_at(detail, x, words_y, align="left", color=layers.colours["ink-2"])
     colour = layers.colours[row.style.colour]
     if row.low is not None and row.high is not None:
