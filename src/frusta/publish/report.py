@@ -56,6 +56,7 @@ class Drawn:
     data: Markup
     table: Any
     table_title: str
+    big: bool
 
 
 @dataclass(frozen=True)
@@ -270,6 +271,7 @@ def _draw(drawing: Drawing, figures: Path) -> Drawn:
         Markup(data),
         drawing.table,
         _table_title(drawing),
+        drawing.wide > 700,
     )
 
 
