@@ -26,13 +26,14 @@ from frusta.bench.mishaps import (
     noise_of,
     spoil,
 )
+from frusta.bench.narrow_feature import features_response
 from frusta.bench.resampling import as_other_clock
 from frusta.bench.surroundings import make_noise, reflections_response
 from frusta.bench.tapping import VirtualCoupon, coupon_modes, rim_modes, strike
 from frusta.bench.unevenness import with_uneven_wall
 from frusta.bench.virtual_bench import VirtualBench
 from frusta.bench.virtual_cone import VirtualCone
-from frusta.cone.driver import Joint, Motor, build_driver, response
+from frusta.cone.driver import Driver, Joint, Motor, build_driver, response
 from frusta.cone.medium import air_at
 from frusta.errors import ParameterError
 
@@ -204,8 +205,17 @@ class VirtualRig:
         out[inside] = spline(np.log(frequency[inside]))
         medium = air_at(conditions.temperature_c, conditions.humidity_pct)
         out *= np.exp(-2j * np.pi * frequency * self.bench.bench.microphone_distance_m / medium.sound_speed_m_s)
+        out *= features_response((*self.bench.features, *self._cone(specimen).features), frequency)
         edge = np.clip((frequency - 0.93 * top) / (0.07 * top), 0.0, 1.0)
         return np.asarray(out * (0.5 + 0.5 * np.cos(np.pi * edge)))
+
+    def driver(self, specimen: str, seating: int, conditions: Conditions) -> Driver:
+        """Return the seated cone as it really is, its uneven wall included."""
+        cone = self._cone(specimen)
+        joint, motor = self.joint_of(specimen, seating)
+        medium = air_at(conditions.temperature_c, conditions.humidity_pct)
+        even = build_driver(cone.profile, cone.elastic, motor, cone.coil, self.bench.bench, medium, joint)
+        return with_uneven_wall(even, cone.profile, cone.elastic, cone.unevenness)
 
     def joint_of(self, specimen: str, seating: int) -> tuple[Joint, Motor]:
         """Return the joint and the motor of one seating."""
@@ -257,13 +267,9 @@ class VirtualRig:
         """Return frequencies and response with the travel to the microphone taken out; kept per seating."""
         key = (specimen, seating, conditions.temperature_c, conditions.humidity_pct)
         if key not in self._responses:
-            cone = self._cone(specimen)
-            joint, motor = self.joint_of(specimen, seating)
-            medium = air_at(conditions.temperature_c, conditions.humidity_pct)
-            driver = build_driver(cone.profile, cone.elastic, motor, cone.coil, self.bench.bench, medium, joint)
-            driver = with_uneven_wall(driver, cone.profile, cone.elastic, cone.unevenness)
-            grid = response_grid(driver.top_hz, cone.elastic.loss_factor)
-            delay = self.bench.bench.microphone_distance_m / medium.sound_speed_m_s
+            driver = self.driver(specimen, seating, conditions)
+            grid = response_grid(driver.top_hz, self._cone(specimen).elastic.loss_factor)
+            delay = self.bench.bench.microphone_distance_m / driver.medium.sound_speed_m_s
             values = response(driver, grid) * np.exp(2j * np.pi * grid * delay)
             self._responses[key] = (grid, values)
         return self._responses[key]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from frusta.bench.distortion import MotorDistortion
+from frusta.bench.narrow_feature import NarrowFeature
 from frusta.bench.surroundings import MicrophoneDeviation, Noise, Reflection
 from frusta.cone.driver import Bench, Joint, Motor
 
@@ -50,6 +51,8 @@ class VirtualBench:
     latency_s : float
         Between player and recorder, before the sound's own travel.
     seating : SeatingScatter
+    features : tuple of NarrowFeature
+        Of the rig itself: in every cone at the same frequency (a stand that rings).
     """
 
     motor: Motor
@@ -63,3 +66,4 @@ class VirtualBench:
     noise: Noise = field(default_factory=Noise)
     latency_s: float = 0.0113
     seating: SeatingScatter = field(default_factory=SeatingScatter)
+    features: tuple[NarrowFeature, ...] = ()

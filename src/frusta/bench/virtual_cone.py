@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from frusta.bench.distortion import Buckle
+from frusta.bench.narrow_feature import NarrowFeature
 from frusta.cone.driver import Coil, Motor
 from frusta.cone.elasticity import Elastic
 from frusta.cone.profile import ConeProfile
@@ -49,6 +50,8 @@ class VirtualCone:
         If it snaps.
     motor : Motor, optional
         Its own, for a finished driver; else the rig's.
+    features : tuple of NarrowFeature
+        Of this specimen alone: rocking, a lead wire.
     """
 
     profile: ConeProfile
@@ -57,6 +60,7 @@ class VirtualCone:
     unevenness: tuple[tuple[int, float], ...] = ()
     buckle: Buckle | None = None
     motor: Motor | None = None
+    features: tuple[NarrowFeature, ...] = ()
 
     @property
     def mass_kg(self) -> float:
