@@ -61,7 +61,8 @@ def band_arrivals(deconvolved: Deconvolved) -> BandArrivals:
 def _arrival(deconvolved: Deconvolved, period_s: float, low_hz: float, high_hz: float) -> tuple[float, float, float]:
     first, last = math.ceil(low_hz * period_s), max(math.ceil(high_hz * period_s), math.ceil(low_hz * period_s) + 8)
     part = deconvolved.spectrum[first:last]
-    band = part * np.hanning(part.size + 2)[1:-1]
+    scale = max(float(np.abs(part).max()), 1e-300)
+    band = (part * (np.hanning(part.size + 2)[1:-1] / scale)).astype(np.complex64)  # precise enough to time a peak
     analytic = fft.ifft(band, fft.next_fast_len(part.size))
     power = analytic.real**2 + analytic.imag**2
     at = int(np.argmax(power))

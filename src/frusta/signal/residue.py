@@ -17,16 +17,21 @@ from frusta.signal.transfer import Deconvolved
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
+Singles = NDArray[np.complex64]
 
 BLOCK_S = 128 / 48000
 BASELINE_S = 1.0
+LOWER_RATE_HZ = 24000.0
 BEFORE_S, AFTER_S = 0.03, 0.17
 """What of the linear response counts as explained at least, s round the direct sound."""
 
 HIGHEST_ORDER = 20
+LOWEST_SHARE = 3.0
+"""Above the taper's end: nearer, its own ringing before the direct sound would be left."""
+
 HUM_HZ = 1000.0
-LINE_LIMIT, LINE_NEIGHBOURS = 3.0, 15
-"""Lines of hum are held to this many times the median amplitude of the bins round them, so that they hide nothing."""
+LINE_OVER, LINE_NEIGHBOURS = 100.0, 31
+"""Lines of hum that stand 20 dB over the median of the bins round them are brought down to it: they would hide much."""
 
 
 @dataclass(frozen=True)
@@ -36,13 +41,13 @@ class Residue:
     Attributes
     ----------
     signal : ndarray, shape (n,)
-        In the recording's time.
+        In the recording's time, at ``sample_rate_hz``.
     ratio : ndarray, shape (blocks,)
         Power of each block over the running median of its surroundings.
     block : int
         Samples a block.
     sample_rate_hz : float
-        Hz.
+        Hz; the recording's, or a whole part of it.
     noise_hz, noise : ndarray, shape (bands,)
         Amplitude spectrum of the recording's own noise, by which it was whitened (any unit).
     """
@@ -76,19 +81,24 @@ def residue(deconvolved: Deconvolved, played: Complexes, onset: int, rate_s: flo
     Residue
     """
     n, rate = deconvolved.impulse.size, deconvolved.sample_rate_hz
+    # Single precision will do: with the response taken out, what is left is small and of one size.
     rest = deconvolved.impulse.copy()
-    _take_out(rest, onset, 0.0, BEFORE_S, _fallen_silent(rest, onset, rate), rate)
+    _take_out(rest, onset, 0.0, BEFORE_S, _fallen_silent(rest, onset, rate), rate, 0.005)
     for order in range(2, HIGHEST_ORDER + 1) if rate_s else ():
         spacing_s = (rate_s or 0.0) * math.log(order / (order - 1))
-        _take_out(rest, onset, -(rate_s or 0.0) * math.log(order), 0.005, min(0.05, spacing_s / 2), rate)
-    spectrum = fft.rfft(rest)
+        _take_out(rest, onset, -(rate_s or 0.0) * math.log(order), 0.005, min(0.05, spacing_s / 2), rate, 0.005)
+    spectrum = np.asarray(fft.rfft(rest.astype(np.float32)), dtype=np.complex64)
     white, noise_hz, noise = _whiten(spectrum, deconvolved)
-    magnitude = np.abs(played)
+    magnitude = np.sqrt(played.real**2 + played.imag**2)
     noise *= np.array(
         [magnitude[max(0, i - 50) : i + 51].mean() for i in np.rint(noise_hz * n / rate).astype(np.int64)]
     )
-    white *= played / np.where(magnitude > 0.0, magnitude, 1.0)
-    signal = np.asarray(fft.irfft(white, n))[:samples]
+    inside = slice(int(np.argmax(white != 0.0)), white.size)
+    white[inside] *= (played[inside] / np.maximum(magnitude[inside], 1e-300)).astype(np.complex64)
+    # at a lower rate, where one divides the transform: what happens shows below 12 kHz too
+    thinned = max((k for k in range(1, max(1, round(rate / LOWER_RATE_HZ)) + 1) if n % (2 * k) == 0), default=1)
+    signal = np.asarray(fft.irfft(white[: n // thinned // 2 + 1], n // thinned), dtype=np.float64)[: samples // thinned]
+    rate /= thinned
     block = max(16, round(BLOCK_S * rate))
     count = signal.size // block
     power = (signal[: count * block].reshape(count, block) ** 2).mean(axis=1)
@@ -113,36 +123,39 @@ def _fallen_silent(impulse: Floats, onset: int, rate: float) -> float:
     return max(AFTER_S, 0.05 * float(loud[whole[0]] + 2)) if loud.size else AFTER_S
 
 
-def _take_out(rest: Floats, onset: int, centre_s: float, before_s: float, after_s: float, rate: float) -> None:
+def _take_out(
+    rest: Floats, onset: int, centre_s: float, before_s: float, after_s: float, rate: float, fade_s: float
+) -> None:
     start = onset + round((centre_s - before_s) * rate)
     size = max(round((before_s + after_s) * rate), 8)
-    edge = max(2, min(round(0.005 * rate), size // 3))
+    edge = max(2, min(round(fade_s * rate), size // 3))
     keep = np.zeros(size)
     fade = 0.5 + 0.5 * np.cos(np.pi * (np.arange(edge) + 0.5) / edge)
     keep[:edge], keep[-edge:] = fade, fade[::-1]
     rest[(start + np.arange(size)) % rest.size] *= keep
 
 
-def _whiten(spectrum: Complexes, deconvolved: Deconvolved) -> tuple[Complexes, Floats, Floats]:
+def _whiten(spectrum: Singles, deconvolved: Deconvolved) -> tuple[Singles, Floats, Floats]:
     """Divide by the median noise of quarter-octave bands, inside the band; return that noise too."""
     n, rate = deconvolved.impulse.size, deconvolved.sample_rate_hz
-    low_hz = deconvolved.band.full_low_hz
+    low_hz = LOWEST_SHARE * deconvolved.band.full_low_hz
     high_hz = min(1.1 * deconvolved.band.full_high_hz, 0.98 * deconvolved.band.stop_hz)
     edges = np.geomspace(low_hz, high_hz, max(8, round(4 * math.log2(high_hz / low_hz))))
     index = np.ceil(edges * n / rate).astype(np.int64)
     first, last = int(index[0]), int(index[-1])
-    power = spectrum.real[first:last] ** 2 + spectrum.imag[first:last] ** 2
+    power = np.asarray(spectrum.real[first:last], dtype=np.float64) ** 2
+    power += np.asarray(spectrum.imag[first:last], dtype=np.float64) ** 2
     pairs = zip(index[:-1] - first, index[1:] - first, strict=True)
     # at most some 500 bins a band: a median of more is no better known
     median = np.array([np.median(power[a : max(b, a + 1) : max(1, (b - a) // 500)]) for a, b in pairs])
     log_middle = 0.5 * (np.log(edges[1:]) + np.log(edges[:-1]))
     log_bins = np.log(np.arange(first, last) * (rate / n))
     noise = np.exp(np.interp(log_bins, log_middle, np.log(np.maximum(median / math.log(2.0), 1e-300))))
-    white = np.zeros(spectrum.size, dtype=np.complex128)
-    white[first:last] = spectrum[first:last] / np.sqrt(noise)
-    # Lines only, where a single bin stands out of its neighbours: a burst, being short, lifts neighbours alike.
+    white = np.zeros(spectrum.size, dtype=np.complex64)
+    white[first:last] = spectrum[first:last] / np.sqrt(noise).astype(np.float32)
+    # Lines only, that stand far out of their neighbours: a burst, being short, lifts neighbours alike.
     hum = slice(first, min(last, round(HUM_HZ * n / rate)))
     part = power[: hum.stop - first]
-    around = ndimage.median_filter(part, LINE_NEIGHBOURS, mode="nearest") / math.log(2.0)
-    white[hum] /= np.maximum(1.0, np.sqrt(part / np.maximum(around, 1e-300)) / LINE_LIMIT)
+    over = part / np.maximum(ndimage.median_filter(part, LINE_NEIGHBOURS, mode="nearest"), 1e-300)
+    white[hum] /= np.sqrt(np.where(over > LINE_OVER, over, 1.0)).astype(np.float32)
     return white, np.exp(log_middle), np.sqrt(np.maximum(median, 1e-300))

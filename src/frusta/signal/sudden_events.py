@@ -34,7 +34,7 @@ of twelve, one exceeds it in some 1e-6 takes."""
 HARMFUL_SHARE, HARMFUL_PEAK = 0.25, 1000.0
 """A burst that raises the noise of the whole sweep by 1 dB, or that of its moment by 30 dB in some band, spoils it."""
 
-FOLDED_SHARE = 0.05
+FOLDED_SHARE = 0.04
 LEAST_STILL = 16
 LEAST_STEPS = 30.0
 """Steps of the converter that the sound round an event must reach (rms); below, it is the rounding that is heard."""
@@ -133,16 +133,19 @@ def judge_events(
             ),
         )
     quantum = find_quantum(recording)
-    events = tuple(e for e in events if _around(recording, rest.sample_rate_hz, e).std() >= LEAST_STEPS * quantum)
+    events = tuple(
+        e for e in events if _around(recording, deconvolved.sample_rate_hz, e).std() >= LEAST_STEPS * quantum
+    )
+    breaks = find_breaks(deconvolved, onset, sweep)
     dropouts, bursts = [], []
     for event in sorted(events, key=lambda e: -e.peak)[:6]:
         frequency = sweep.frequency_at(event.peak_s - lag_s)
         place = place_in_words(event.peak_s, frequency)
         todo = "use a larger buffer, stop other programs, then sweep again"
-        if _stands_still(recording, rest.sample_rate_hz, event) or (
-            frequency is not None and _follows_sweep(rest, event, frequency)
+        if _stands_still(recording, deconvolved.sample_rate_hz, event) or (
+            frequency is not None and _is_the_sweep(rest, event, frequency, breaks)
         ):
-            folded = frequency is not None and _folded(frequency, rest.sample_rate_hz)
+            folded = frequency is not None and _folded(frequency, deconvolved.sample_rate_hz)
             quality: Quality = "look" if folded else "repeat"
             where = f"the sound breaks off {place}" + (", or its distortion is folded there" if folded else "")
             dropouts.append(Fault("dropout", where, todo, quality, event.peak_s, frequency))
@@ -170,8 +173,8 @@ def _lag(deconvolved: Deconvolved, onset: int) -> float:
 
 
 def _folded(frequency_hz: float, sample_rate_hz: float) -> bool:
-    """Whether a harmonic (2 to 5) folded at half the sample rate crosses the sweep here: n·f = rate − f."""
-    return any(abs(frequency_hz * (n + 1) / sample_rate_hz - 1.0) < FOLDED_SHARE for n in (2, 3, 4, 5))
+    """Whether a strong harmonic (2 or 3) folded at half the sample rate crosses the sweep here: n·f = rate − f."""
+    return any(abs(frequency_hz * (n + 1) / sample_rate_hz - 1.0) < FOLDED_SHARE for n in (2, 3))
 
 
 def _loudest_band(rest: Residue, event: Event) -> float:
@@ -209,6 +212,13 @@ def _stands_still(recording: Floats, sample_rate_hz: float, event: Event) -> boo
     # A slow sine near its top may rest on one step for a few samples: ten times the usual rest is another matter.
     rests = np.diff(changes)
     return bool(rests.max() >= max(LEAST_STILL, 10.0 * float(np.percentile(rests, 90.0))))
+
+
+def _is_the_sweep(rest: Residue, event: Event, frequency_hz: float, breaks: tuple[Fault, ...]) -> bool:
+    """Whether it is the sweep itself that broke: by the event's sound, or in the bass by the break of the spectrum."""
+    if frequency_hz >= 1.4 * float(rest.noise_hz[0]):
+        return _follows_sweep(rest, event, frequency_hz)
+    return any(abs((b.frequency_hz or 0.0) / frequency_hz - 1.0) < 0.3 for b in breaks)
 
 
 def _follows_sweep(rest: Residue, event: Event, frequency_hz: float) -> bool:
