@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from frusta.cli import analyse, check, demo, importing, new, publish
+from frusta.cli import analyse, check, demo, forecast, importing, new, publish
 from frusta.errors import FrustaError
 from frusta.version import __version__
 
@@ -28,6 +28,8 @@ Your own:    frusta new DIR         start a package: tables to fill in, and the 
              frusta check DIR       every slip in tables and recordings, at once
 
              frusta analyse DIR     readings, modes, differences, ranking
+
+             frusta forecast DIR --material M --profile P   a cone that has not been printed
 
              frusta publish DIR --out REPORT   a report fit to show
 
@@ -71,6 +73,7 @@ app.command("new")(new.new)
 app.command("import")(importing.import_)
 app.command("check")(check.check)
 app.command("analyse")(analyse.analyse)
+app.command("forecast")(forecast.forecast)
 app.command("publish")(publish.publish)
 
 
