@@ -74,3 +74,13 @@ def test_the_first_reflection_ends_the_gate(reading):
     assert 0.0022 < reading.gate.reflection_s < 0.0025
     assert reading.figures["decay_2_percent_ms"] is None
     assert "longer than" in reading.reasons["decay_2_percent_ms"]
+
+
+def test_a_room_and_two_drivers_show_no_clock(room):
+    """One interface played and recorded, so the error is none; what a room blurs must not be called a clock error."""
+    found = read_take(TakeSignals(room["microphone"], 44100, played=room["played"]), Conditions())
+    ppm = found.figures["clock_ppm"]
+    assert ppm is None or abs(ppm) < 3.0 * found.uncertainties["clock_ppm_u"]
+    straight = read_take(TakeSignals(room["loopback"], 44100, played=room["played"]), Conditions())
+    assert straight.figures["clock_ppm"] is not None
+    assert abs(straight.figures["clock_ppm"]) < 3.0 * straight.uncertainties["clock_ppm_u"]

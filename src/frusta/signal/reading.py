@@ -292,7 +292,7 @@ def read_take(signals: TakeSignals, conditions: Conditions) -> TakeReading:
     response = Deconvolved(fft.irfft(spectrum, count), spectrum, source.taper, signals.sample_rate_hz, source.band)
     clock = _clock(response, source, signals)
     if clock is not None and abs(clock.ppm) > 2.0 * clock.ppm_u:
-        response, clock = _corrected(response, source, clock)
+        response, clock = _corrected(response, source, clock, source.rate_s or math.nan)
     return _read_response(response, source, clock, signals, conditions)
 
 
@@ -339,7 +339,8 @@ def _source(signals: TakeSignals, count: int) -> Source:
         known = source_of_signal(signals.played, rate, count)
     if signals.reference is not None:
         return source_of_reference(signals.reference, rate, count, known)
-    assert known is not None
+    if known is None:
+        raise ParameterError("nothing was played: give a sweep, a file of it, or a reference channel")
     return known
 
 
@@ -354,17 +355,18 @@ def _clock(response: Deconvolved, source: Source, signals: TakeSignals) -> Clock
     return found if math.isfinite(found.ppm_u) else None
 
 
-def _corrected(response: Deconvolved, source: Source, first: ClockError) -> tuple[Deconvolved, ClockError]:
+def _corrected(
+    response: Deconvolved, source: Source, first: ClockError, rate_s: float
+) -> tuple[Deconvolved, ClockError]:
     """Take the clock error out; look again, since a sharper response tells it better."""
-    assert source.rate_s is not None
-    once = correct_clock(response, first.ppm, source.rate_s, source.start_hz, source.begin_s)
+    once = correct_clock(response, first.ppm, rate_s, source.start_hz, source.begin_s)
     _, peak = find_onset(once.impulse, once.sample_rate_hz)
-    rest = estimate_clock_ppm(once, source.rate_s, peak, synchronised=source.synchronised, largest_ppm=200.0)
+    rest = estimate_clock_ppm(once, rate_s, peak, synchronised=source.synchronised, largest_ppm=200.0)
     if not math.isfinite(rest.ppm_u):
         return once, first
     clock = replace(rest, ppm=first.ppm + rest.ppm)
     if abs(rest.ppm) > max(0.5, rest.ppm_u):
-        once = correct_clock(response, clock.ppm, source.rate_s, source.start_hz, source.begin_s)
+        once = correct_clock(response, clock.ppm, rate_s, source.start_hz, source.begin_s)
     return once, clock
 
 
