@@ -13,9 +13,7 @@ from frusta.signal.sweep import Sweep, make_sweep
 RATE = 48000
 SWEEP = Sweep(20.0, 20000.0, 4.0, lead_in_s=0.4, tail_s=0.8)
 PLAYED = make_sweep(SWEEP)
-PLACE = SweepPlace(
-    SWEEP.lead_in_s, SWEEP.lead_in_s + SWEEP.sounding_s, SWEEP.start_hz, SWEEP.stop_hz, SWEEP.rate_s
-)
+PLACE = SweepPlace(SWEEP.lead_in_s, SWEEP.lead_in_s + SWEEP.sounding_s, SWEEP.start_hz, SWEEP.stop_hz, SWEEP.rate_s)
 
 
 def cone(reflection_s: float = 0.0062, reflection: float = 0.08) -> np.ndarray:
