@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
@@ -12,6 +12,7 @@ from frusta.campaign.common_band import unevenness_in_band, with_common_unevenne
 from frusta.campaign.curve_store import CurveStore
 from frusta.campaign.differences import find_differences
 from frusta.campaign.drift import session_drift
+from frusta.campaign.estimating import estimate_campaign
 from frusta.campaign.findings import FaultRow, Findings, Reading
 from frusta.campaign.groups import groups_of
 from frusta.campaign.package import Package, open_package
@@ -20,6 +21,7 @@ from frusta.campaign.ranking import rank
 from frusta.campaign.resolve import ResolvedTake, calibration_of, resolve_take
 from frusta.campaign.take_reading import Job, TakeRows, read_job
 from frusta.errors import ParameterError
+from frusta.material.learned import Learned
 from frusta.version import __version__
 
 Progress = Callable[[int, int], None]
@@ -39,12 +41,15 @@ class Analysis:
         Takes whose recording could not be read.
     package : Package
         What was analysed.
+    learned : Learned
+        What the recordings taught of materials, joint and shapes: what a forecast takes.
     """
 
     findings: Findings
     curves: CurveStore
     damaged: tuple[str, ...]
     package: Package
+    learned: Learned = field(default_factory=Learned)
 
 
 def analyse(
@@ -103,18 +108,21 @@ def analyse(
     campaign = package.campaign
     in_band_db = unevenness_in_band(readings, store, campaign.band_low_hz, campaign.band_high_hz)
     drift = session_drift(readings, _times(package))
+    modes = [mode for row in rows for mode in row.modes]
+    estimated = estimate_campaign(package, resolved, readings, modes)
     findings = Findings(
         campaign=campaign.campaign,
         made_by=f"frusta {__version__}",
         readings=tuple(readings),
-        modes=tuple(mode for row in rows for mode in row.modes),
+        modes=estimated.modes,
         blips=tuple(blip for row in rows for blip in row.blips),
         differences=find_differences(readings, group_of, drift=drift, names=names),
+        estimates=estimated.estimates,
         ranking=rank(readings, group_of, members, campaign.band_high_hz, in_band_db),
         faults=tuple(_faults(package, rows)),
     )
     damaged = tuple(row.reading.take for row in rows if row.damage is not None)
-    return Analysis(findings, store, damaged, package)
+    return Analysis(findings, store, damaged, package, estimated.learned)
 
 
 def _read_all(jobs: Sequence[Job], cores: int | None, progress: Progress | None) -> list[TakeRows]:

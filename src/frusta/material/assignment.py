@@ -63,7 +63,9 @@ def assign(
     if len(frequency_hz) == 0 or len(recorded) == 0:
         nothing = np.empty(0, dtype=np.intp)
         return Assigned(nothing, nothing, np.arange(len(recorded)))
-    distance = _squared(frequency_hz, recorded.frequency_hz, np.hypot(frequency_sd, _relative(recorded, "frequency_hz")))
+    distance = _squared(
+        frequency_hz, recorded.frequency_hz, np.hypot(frequency_sd, _relative(recorded, "frequency_hz"))
+    )
     distance += _squared(loss_factor, recorded.loss_factor, np.hypot(loss_sd, _relative(recorded, "loss_factor")))
     loud = np.minimum(computed_db, LOUDEST_TRUSTED_DB)[:, None] - np.minimum(recorded.prominence_db, LOUDEST_TRUSTED_DB)
     distance += (loud / PROMINENCE_SD_DB) ** 2

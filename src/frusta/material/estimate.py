@@ -110,7 +110,9 @@ def _earned(fit: Fit, key: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
 
     The ratios of the moduli are judged by themselves: knowing the hoop modulus must not pass for knowing the others.
     """
-    places, identified, assumed = fit.prior.names("material", key), [], []
+    places = fit.prior.names("material", key)
+    identified: list[str] = []
+    assumed: list[str] = []
     for name, coordinate in FIGURE_OF.items():
         told = places[_TOLD_BY.get(name, coordinate)]
         earned = math.sqrt(float(fit.covariance[told, told])) < EARNED * float(fit.prior.sd[told])

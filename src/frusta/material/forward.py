@@ -22,6 +22,7 @@ from frusta.cone.reduction import ReducedCone, reduce_cone
 from frusta.cone.sensitivity import Sensitivity, pole_sensitivity
 from frusta.cone.trace import air_of_profile
 from frusta.cone.wall import wall_of_profile
+from frusta.material.free_modes import FreeOf, free_counterparts
 from frusta.material.observations import CampaignObserved, ConeObserved, SeatingObserved
 from frusta.material.parameters import TEMPERATURE_C, Parameters
 
@@ -156,9 +157,7 @@ def bench_of(observed: CampaignObserved, seating: SeatingObserved, unknowns: Unk
     compliance = unknowns.at("rig", seating.rig, "joint_compliance_m_n")
     compliance *= math.exp(unknowns.at("seating", seating.key, "joint"))
     joint = Joint(compliance, unknowns.at("rig", seating.rig, "joint_loss_factor"))
-    medium = replace(
-        seating.medium, density_kg_m3=scaled(seating.medium.density_kg_m3, "air_density_scale")
-    )
+    medium = replace(seating.medium, density_kg_m3=scaled(seating.medium.density_kg_m3, "air_density_scale"))
     return motor, joint, medium
 
 
@@ -193,15 +192,40 @@ def computed_modes(
     ParameterError
         If there is no such cone, or its poles cannot be found.
     """
+    profile = state_of(observed, cone, unknowns).profile
+    out = []
+    for seating, driver in zip(cone.seatings, drivers_of(observed, cone, unknowns), strict=True):
+        elastic = elastic_in(unknowns, cone, seating)
+        poles = find_poles(driver, low_hz, min(high_hz, driver.top_hz))
+        slopes = pole_sensitivity(driver, poles, profile, elastic)
+        columns = _columns(slopes, cone, seating, unknowns, driver, profile, elastic)
+        frequency, loss = _slopes(poles, columns, len(unknowns.values))
+        out.append(Computed(poles.frequency_hz, poles.loss_factor, prominence_db(poles), frequency, loss))
+    return out
+
+
+def elastic_in(unknowns: Unknowns, cone: ConeObserved, seating: SeatingObserved) -> Elastic:
+    """Return the solid of a print at the temperature of a seating."""
+    return warmed(elastic_of(unknowns, cone.material, cone.key), unknowns, cone.material, seating.temperature_c)
+
+
+def drivers_of(observed: CampaignObserved, cone: ConeObserved, unknowns: Unknowns) -> list[Driver]:
+    """Return a cone on its bench, seating by seating; what seatings share is computed once.
+
+    Raises
+    ------
+    ParameterError
+        If there is no such cone.
+    """
     state = state_of(observed, cone, unknowns)
     reduced: dict[tuple[str, float], ReducedCone] = {}
     out = []
     for seating in cone.seatings:
         mounting = observed.rigs[seating.rig].bench.mounting
-        elastic = warmed(state.elastic, unknowns, cone.material, seating.temperature_c)
-        place = (mounting, seating.temperature_c)
         air = air_of_profile(observed.profiles[cone.profile], 0, mounting)
+        place = (mounting, seating.temperature_c)
         if place not in reduced:
+            elastic = elastic_in(unknowns, cone, seating)
             reduced[place] = reduce_cone(wall_of_profile(state.profile), elastic, air, MODES)
         motor, joint, medium = bench_of(observed, seating, unknowns)
         coil = replace(
@@ -209,12 +233,7 @@ def computed_modes(
             inductance_h=state.coil.inductance_h * math.exp(unknowns.at("rig", seating.rig, "coil_inductance_h")),
         )
         bench = observed.rigs[seating.rig].bench
-        driver = Driver(reduced[place], air, medium, motor, coil, joint, bench, float(air.mesh.height_m[-1]))
-        poles = find_poles(driver, low_hz, min(high_hz, driver.top_hz))
-        slopes = pole_sensitivity(driver, poles, state.profile, elastic)
-        columns = _columns(slopes, cone, seating, unknowns, driver, state.profile, elastic)
-        frequency, loss = _slopes(poles, columns, len(unknowns.values))
-        out.append(Computed(poles.frequency_hz, poles.loss_factor, prominence_db(poles), frequency, loss))
+        out.append(Driver(reduced[place], air, medium, motor, coil, joint, bench, float(air.mesh.height_m[-1])))
     return out
 
 
@@ -290,3 +309,11 @@ def _columns(
         ("seating", seating.key, "suspension_resistance_ns_m"): resistance,
     }
     return {index[name]: column for name, column in values.items()}
+
+
+def free_of(observed: CampaignObserved, cone: ConeObserved, unknowns: Unknowns, high_hz: float) -> list[FreeOf]:
+    """Return the bare cone's counterparts of what `computed_modes` returns for the same arguments."""
+    return [
+        free_counterparts(driver.cone, find_poles(driver, LOWEST_HZ, min(high_hz, driver.top_hz)))
+        for driver in drivers_of(observed, cone, unknowns)
+    ]

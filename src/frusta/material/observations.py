@@ -92,11 +92,16 @@ class RigObserved:
     motor : Motor
     joint_compliance_m_n : float or None
         1/stiffness of the neck joint where the table names it; None: unknown.
+    force_factor_sd, suspension_sd, inductance_sd : float
+        Relative; wide where no table names the figure.
     """
 
     bench: Bench
     motor: Motor
     joint_compliance_m_n: float | None = None
+    force_factor_sd: float = 0.02
+    suspension_sd: float = 0.2
+    inductance_sd: float = 0.1
 
 
 @dataclass(frozen=True)

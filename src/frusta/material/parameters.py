@@ -40,7 +40,7 @@ SEATING_SD = 0.12
 SEATING_RESISTANCE_SD = 0.1
 """Of a seating's suspension resistance about its rig's (ln scale): centring and creep."""
 JOINT_LOSS_SD = 0.02
-AIR_SD, MOTOR_SD, SUSPENSION_SD, INDUCTANCE_SD = 0.02, 0.02, 0.2, 0.1
+AIR_SD = 0.02
 TEMPERATURE_C = 20.0
 """At which a material is reported."""
 
@@ -104,10 +104,10 @@ def parameters_of(observed: CampaignObserved, print_scatter: float, loss_scatter
         collected.add("rig", key, "joint_compliance_m_n", mean, sd, 0.0)
         collected.add("rig", key, "joint_loss_factor", 0.0, JOINT_LOSS_SD, 0.0)
         collected.add("rig", key, "air_density_scale", 0.0, AIR_SD)
-        collected.add("rig", key, "force_factor_tm", 0.0, MOTOR_SD)
-        collected.add("rig", key, "suspension_stiffness_n_m", 0.0, SUSPENSION_SD)
-        collected.add("rig", key, "suspension_resistance_ns_m", 0.0, SUSPENSION_SD)
-        collected.add("rig", key, "coil_inductance_h", 0.0, INDUCTANCE_SD)
+        collected.add("rig", key, "force_factor_tm", 0.0, rig.force_factor_sd)
+        collected.add("rig", key, "suspension_stiffness_n_m", 0.0, rig.suspension_sd)
+        collected.add("rig", key, "suspension_resistance_ns_m", 0.0, rig.suspension_sd)
+        collected.add("rig", key, "coil_inductance_h", 0.0, rig.inductance_sd)
     for cone in observed.cones:
         _print(collected, cone, print_scatter, loss_scatter)
     index = {name: place for place, name in enumerate(collected.rows)}

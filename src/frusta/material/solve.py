@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +31,8 @@ MODEL_FIFTH, MODEL_POWER = 3e-4, 2.7
 PRINT_FREQUENCY, PRINT_LOSS = 1.5e-4, 3e-3
 """What an even wall still differs from the model, print by print."""
 FREEDOM = 4.0
-PRINT_SCATTER, LOSS_SCATTER, SCATTER_WORTH = 0.010, 0.015, 6.0
+PRINT_SCATTER, LOSS_SCATTER, SCATTER_WORTH = 0.013, 0.02, 5.0
+"""Of moduli and loss factor from print to print before data speak, and how many prints that is worth."""
 TOLERANCES = ((0.04, 0.35), (0.025, 0.25), (0.015, 0.15), (0.01, 0.1))
 """Tolerance of the assignment (ln f, ln η) in the first steps; the last one stays."""
 MOST_STEPS, SETTLED = 16, 0.02
@@ -126,13 +128,11 @@ def _assigned(
 def _residuals(
     observed: CampaignObserved, computed: dict[str, list[Computed]], assigned: dict[str, list[Assigned]]
 ) -> Residuals:
-    parts: list[tuple[NDArray[np.float64], ...]] = []
-    size = 0
+    parts: list[tuple[NDArray[Any], ...]] = []
     for i, cone in enumerate(observed.cones):
         for j, seating in enumerate(cone.seatings):
             c, a, r = computed[cone.key][j], assigned[cone.key][j], seating.modes
             k, m = a.recorded, a.computed
-            size = c.frequency_slope.shape[1]
             parts.append(
                 (
                     np.full(len(k), i),
@@ -149,9 +149,9 @@ def _residuals(
             )
     if not parts or sum(len(p[0]) for p in parts) == 0:
         raise ParameterError("no recorded mode fits any computed one; check profiles, masses and coils in the tables")
-    del size
     columns = [np.concatenate(column) for column in zip(*parts, strict=True)]
-    return Residuals(*(np.asarray(c, dtype=np.intp) for c in columns[:4]), *columns[4:])
+    places = [np.asarray(column, dtype=np.intp) for column in columns[:4]]
+    return Residuals(places[0], places[1], places[2], places[3], *columns[4:])
 
 
 def model_frequency_sd(mode: NDArray[np.intp]) -> Floats:
@@ -250,10 +250,8 @@ def _solve(
     tolerance: tuple[float, float] | None,
 ) -> _Solved:
     """One linear step: all unknowns and offsets from the rows, the masses, the callipers and the priors."""
-    size = len(prior)
     precision = np.diag(prior.sd**-2.0)
     right = (prior.mean - unknowns.values) / prior.sd**2
-    held = np.zeros(size, dtype=bool)
     for gradient, residual, sd in _weighings(observed, unknowns):
         precision += np.outer(gradient, gradient) / sd**2
         right += gradient * residual / sd**2
@@ -263,16 +261,15 @@ def _solve(
         blocks.append(block)
         precision += block.precision
         right += block.right
-    factor, step, held = _bounded(precision, right, unknowns.values, prior.low)
-    covariance = np.linalg.inv(precision)
+    step = _bounded(precision, right, unknowns.values, prior.low)
+    covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
     for which, block in enumerate(blocks):
         block.learn(step, covariance, spread, which)
-    del factor, held
     chi = {cone.key: float(np.mean([b.chi(step, i) for b in blocks])) for i, cone in enumerate(observed.cones)}
     return _Solved(unknowns.values + step, covariance, chi)
 
 
-def _bounded(precision: Floats, right: Floats, values: Floats, low: Floats) -> tuple[None, Floats, NDArray[np.bool_]]:
+def _bounded(precision: Floats, right: Floats, values: Floats, low: Floats) -> Floats:
     """The step to the minimum, unknowns that would leave their bounds held at them."""
     held = np.zeros(len(right), dtype=bool)
     step = np.zeros(len(right))
@@ -286,7 +283,7 @@ def _bounded(precision: Floats, right: Floats, values: Floats, low: Floats) -> t
         if not np.any(out):
             break
         held |= out
-    return None, step, held
+    return step
 
 
 class _Block:
@@ -399,9 +396,7 @@ GAUGE_SD_M = 0.03e-3
 """Of callipers on a curved wall."""
 
 
-def _gaugings(
-    observed: CampaignObserved, cone: ConeObserved, unknowns: Unknowns
-) -> list[tuple[Floats, float, float]]:
+def _gaugings(observed: CampaignObserved, cone: ConeObserved, unknowns: Unknowns) -> list[tuple[Floats, float, float]]:
     index, drawn = unknowns.parameters.index, observed.profiles[cone.profile]
     printed = profile_of(unknowns, drawn, cone.profile, cone.key)
     taper = ("profile", cone.profile, "wall_taper")
@@ -427,9 +422,7 @@ def _learn(observed: CampaignObserved, prior: Parameters, solved: _Solved) -> tu
     return learned[0], learned[1]
 
 
-def _with_scatter(
-    prior: Parameters, observed: CampaignObserved, scatter: float, loss_scatter: float
-) -> Parameters:
+def _with_scatter(prior: Parameters, observed: CampaignObserved, scatter: float, loss_scatter: float) -> Parameters:
     sd = prior.sd.copy()
     for cone in observed.cones:
         sd[prior.index[("print", cone.key, "modulus")]] = scatter

@@ -1,0 +1,307 @@
+"""From a campaign's tables and recorded modes to its estimates: rows out, and what a forecast needs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from frusta.campaign.findings import Estimate, ModeRow, Reading
+from frusta.campaign.groups import groups_of
+from frusta.campaign.package import Package
+from frusta.campaign.resolve import ResolvedTake
+from frusta.campaign.rigid_response import AIR_C
+from frusta.campaign.rows import Profile
+from frusta.cone.driver import Bench, Coil, Motor
+from frusta.cone.medium import air_at
+from frusta.cone.profile import ConeProfile
+from frusta.errors import ParameterError
+from frusta.material.estimate import FIGURE_OF, MaterialEstimate
+from frusta.material.infer import FreeMode, Inferred, infer
+from frusta.material.knowledge import COORDINATES, LOGARITHMIC
+from frusta.material.learned import Learned
+from frusta.material.observations import (
+    CampaignObserved,
+    ConeObserved,
+    MaterialGiven,
+    RecordedModes,
+    RigObserved,
+    SeatingObserved,
+    modes_of_takes,
+)
+
+SCALES_G_U = 2e-5
+"""Uncertainty of a mass whose own is not given, kg: a kitchen scale of 0.01 g, twice."""
+COIL_GIVEN, COIL_ALIKE, COIL_UNKNOWN = 0.005, 0.015, 0.4
+"""Relative uncertainty of a coil's mass weighed by itself, taken from the rig, and not known at all."""
+RESISTANCE_GIVEN, RESISTANCE_ALIKE, RESISTANCE_UNKNOWN = 0.01, 0.02, 0.3
+NEW_COIL_KG, NEW_RESISTANCE_OHM, NEW_INDUCTANCE_H, NEW_FORCE_TM, NEW_SUSPENSION = 3e-3, 6.0, 1.5e-4, 4.0, (3e3, 0.6)
+"""Of a small driver nobody described; used with wide uncertainty."""
+UNKNOWN_SD = 0.5
+MASS_FROM_VOLUME = 0.05
+
+ROW_KEYS = {
+    "hoop_modulus": ("hoop_modulus_gpa", 1e-9),
+    "layer_shear_modulus": ("layer_shear_modulus_gpa", 1e-9),
+    "axial_modulus": ("axial_modulus_gpa", 1e-9),
+    "loss_factor": ("loss_factor", 1.0),
+    "density": ("density_kg_m3", 1.0),
+}
+
+
+@dataclass(frozen=True)
+class Estimated:
+    """What estimating adds to a campaign's findings.
+
+    Attributes
+    ----------
+    estimates : tuple of Estimate
+        One row a group, nulls with reasons where nothing can be said.
+    modes : tuple of ModeRow
+        Those given, with their bare cone's figures.
+    learned : Learned
+        For forecasts.
+    """
+
+    estimates: tuple[Estimate, ...]
+    modes: tuple[ModeRow, ...]
+    learned: Learned
+
+
+def estimate_campaign(
+    package: Package, resolved: Sequence[ResolvedTake], readings: Sequence[Reading], modes: Sequence[ModeRow]
+) -> Estimated:
+    """Return what a campaign's modes say of its materials.
+
+    Parameters
+    ----------
+    package : Package
+    resolved : sequence of ResolvedTake
+    readings : sequence of Reading
+        Takes of quality `repeat` are left out.
+    modes : sequence of ModeRow
+        As recorded.
+    """
+    _, members = groups_of(package)
+    observed, lacking = _observed(package, resolved, readings, modes)
+    inferred, why = None, "no cone of it has a profile and recorded modes"
+    try:
+        if observed.cones:
+            inferred = infer(observed)
+    except ParameterError as error:
+        why = str(error)
+    found = inferred.estimates if inferred else {}
+    rows = tuple(
+        _row(member.material, member.recipe, found.get(group), lacking.get(group, why))
+        for group, member in members.items()
+    )
+    learned = inferred.learned if inferred else Learned()
+    return Estimated(rows, _freed(modes, inferred, resolved), learned)
+
+
+def _observed(
+    package: Package, resolved: Sequence[ResolvedTake], readings: Sequence[Reading], modes: Sequence[ModeRow]
+) -> tuple[CampaignObserved, dict[str, str]]:
+    """The cones that can be fitted, and for groups without one the reason."""
+    group_of, members = groups_of(package)
+    usable = {r.take for r in readings if r.quality != "repeat"}
+    by_take: dict[str, list[ModeRow]] = {}
+    for mode in modes:
+        if mode.take in usable and mode.circumferential_order == 0:
+            by_take.setdefault(mode.take, []).append(mode)
+    seatings: dict[tuple[str, int], list[ResolvedTake]] = {}
+    for take in resolved:
+        if take.specimen.kind == "cone" and take.kind != "tap" and take.take.take in by_take:
+            seatings.setdefault((take.specimen.specimen, take.take.seating), []).append(take)
+    profiles: dict[str, ConeProfile] = {}
+    lacking: dict[str, str] = {}
+    cones: dict[str, ConeObserved] = {}
+    rigs: dict[str, RigObserved] = {}
+    for (key, number), takes in sorted(seatings.items()):
+        take, group = takes[0], group_of.get(key)
+        if group is None:
+            continue
+        if take.profile is None:
+            lacking[group] = f"specimens.csv names no profile for {key}"
+            continue
+        try:
+            profiles.setdefault(take.profile.profile, cone_profile(take.profile))
+        except ParameterError as error:
+            lacking[group] = f"profiles.csv, {take.profile.profile}: {error}"
+            continue
+        rigs.setdefault(take.rig.rig, _rig(take))
+        seating = _seating(key, number, takes, by_take)
+        known = cones.get(key)
+        if known is None:
+            cones[key] = _cone(take, group, profiles[take.profile.profile], seating)
+        else:
+            cones[key] = replace(known, seatings=(*known.seatings, seating))
+    used = {cone.material for cone in cones.values()}
+    materials = {}
+    for group, member in members.items():
+        if group in used:
+            row = package.materials[member.material]
+            materials[group] = MaterialGiven(
+                group, member.material, member.recipe, row.polymer, row.density_kg_m3, row.poisson
+            )
+    ordered = tuple(cones[key] for key in package.specimens if key in cones)
+    shapes = {key: profile for key, profile in profiles.items() if any(c.profile == key for c in ordered)}
+    return CampaignObserved(materials, shapes, rigs, ordered), lacking
+
+
+def cone_profile(row: Profile) -> ConeProfile:
+    """Return the geometry of a row of profiles.csv.
+
+    Raises
+    ------
+    ParameterError
+        If there is no such cone.
+    """
+    return ConeProfile(
+        shape=row.shape,
+        neck_radius_m=1e-3 * row.neck_radius_mm,
+        rim_radius_m=1e-3 * row.rim_radius_mm,
+        depth_m=1e-3 * row.depth_mm,
+        bow_m=1e-3 * row.bow_mm,
+        wall_m=1e-3 * row.wall_mm,
+        wall_rule=row.wall_rule or "normal",
+        cap=row.cap or "none",
+    )
+
+
+def _rig(take: ResolvedTake) -> RigObserved:
+    rig = take.rig
+    stiffness, resistance = rig.suspension_stiffness_n_mm, rig.suspension_resistance_ns_m
+    motor = Motor(
+        rig.force_factor_tm or NEW_FORCE_TM,
+        NEW_SUSPENSION[0] if stiffness is None else 1e3 * stiffness,
+        NEW_SUSPENSION[1] if resistance is None else resistance,
+        1e-3 * (rig.moving_mass_g or 0.0),
+    )
+    return RigObserved(
+        Bench(rig.mounting, 1e-3 * rig.microphone_distance_mm),
+        motor,
+        None if rig.neck_stiffness_n_um is None else 1e-6 / rig.neck_stiffness_n_um,
+        force_factor_sd=0.02 if rig.force_factor_tm else UNKNOWN_SD,
+        suspension_sd=UNKNOWN_SD if stiffness is None or resistance is None else 0.2,
+        inductance_sd=UNKNOWN_SD if take.coil_inductance_h is None else 0.1,
+    )
+
+
+def _seating(
+    key: str, number: int, takes: Sequence[ResolvedTake], by_take: dict[str, list[ModeRow]]
+) -> SeatingObserved:
+    take = takes[0]
+    temperature_c = AIR_C if take.temperature_c is None else take.temperature_c
+    return SeatingObserved(
+        f"{key}/{number}",
+        take.rig.rig,
+        air_at(temperature_c, take.humidity_pct),
+        temperature_c,
+        modes_of_takes([_recorded(by_take[t.take.take]) for t in takes]),
+    )
+
+
+def _recorded(rows: Sequence[ModeRow]) -> RecordedModes:
+    rows = sorted(rows, key=lambda row: row.frequency_hz)
+    figures = ("frequency_hz", "frequency_hz_u", "loss_factor", "loss_factor_u", "prominence_db")
+    return RecordedModes(*(np.array([getattr(row, name) for row in rows], dtype=np.float64) for name in figures))
+
+
+def _cone(take: ResolvedTake, group: str, profile: ConeProfile, seating: SeatingObserved) -> ConeObserved:
+    specimen = take.specimen
+    coil_kg = take.coil_mass_kg or NEW_COIL_KG
+    coil_u = COIL_UNKNOWN if take.coil_mass_kg is None else COIL_GIVEN if specimen.coil_mass_g else COIL_ALIKE
+    ohm = take.coil_resistance_ohm or NEW_RESISTANCE_OHM
+    ohm_u = RESISTANCE_UNKNOWN
+    if take.coil_resistance_ohm is not None:
+        ohm_u = RESISTANCE_GIVEN if specimen.coil_resistance_ohm else RESISTANCE_ALIKE
+    inductance = NEW_INDUCTANCE_H if take.coil_inductance_h is None else take.coil_inductance_h
+    mass, mass_u = take.cone_mass_kg, take.cone_mass_u_kg or SCALES_G_U
+    if mass is None:
+        density = (take.material.density_kg_m3 if take.material else None) or 1200.0
+        mass = profile.volume_m3 * density
+        mass_u = MASS_FROM_VOLUME * mass
+    elif specimen.mass_g is None:
+        mass_u = math.hypot(mass_u, coil_u * coil_kg)
+    return ConeObserved(
+        specimen.specimen,
+        group,
+        str(specimen.profile),
+        mass,
+        max(mass_u, 1e-4 * mass),
+        Coil(coil_kg, ohm, inductance),
+        coil_u * coil_kg,
+        ohm_u * ohm,
+        (seating,),
+        None if specimen.wall_neck_mm is None else 1e-3 * specimen.wall_neck_mm,
+        None if specimen.wall_rim_mm is None else 1e-3 * specimen.wall_rim_mm,
+    )
+
+
+def _row(material: str, recipe: str | None, estimate: MaterialEstimate | None, why: str) -> Estimate:
+    keys = [key for key, _ in ROW_KEYS.values()]
+    nothing = [*keys, *(f"{key}_u" for key in keys), "correlation", "chi_square", "print_scatter_percent"]
+    if estimate is None:
+        return Estimate(material=material, recipe=recipe, reasons=dict.fromkeys(nothing, why))
+    known = estimate.knowledge
+    figures: dict[str, float] = {}
+    for figure, (key, scale) in ROW_KEYS.items():
+        place = COORDINATES.index(FIGURE_OF[figure])
+        value = float(np.exp(known.mean[place])) * scale if LOGARITHMIC[place] else float(known.mean[place])
+        figures[key] = value
+        figures[f"{key}_u"] = value * known.standard_deviation(FIGURE_OF[figure])
+    reasons = {"estimate": "; ".join(estimate.notes)} if estimate.notes else {}
+    return Estimate(
+        material=material,
+        recipe=recipe,
+        **figures,
+        identified=known.identified,
+        assumed=known.assumed,
+        correlation=estimate.correlation(),
+        chi_square=estimate.chi_square,
+        print_scatter_percent=100.0 * known.print_scatter.modulus,
+        reasons=reasons,
+    )
+
+
+def _freed(
+    modes: Sequence[ModeRow], inferred: Inferred | None, resolved: Sequence[ResolvedTake]
+) -> tuple[ModeRow, ...]:
+    """The mode rows with the bare cone's figures where the fit knows them."""
+    if inferred is None:
+        return tuple(modes)
+    seating_of = {t.take.take: f"{t.specimen.specimen}/{t.take.seating}" for t in resolved}
+    ratios: dict[str, list[FreeMode]] = {}
+    for free in inferred.free:
+        ratios.setdefault(free.seating, []).append(free)
+    recorded = {s.key: s.modes for cone in inferred.observed.cones for s in cone.seatings}
+    out = []
+    for row in modes:
+        seating = seating_of.get(row.take, "")
+        out.append(_freed_row(row, ratios.get(seating, []), recorded.get(seating)))
+    return tuple(out)
+
+
+def _freed_row(row: ModeRow, ratios: Sequence[FreeMode], recorded: RecordedModes | None) -> ModeRow:
+    if recorded is None or row.circumferential_order != 0:
+        return row
+    for free in ratios:
+        if abs(recorded.frequency_hz[free.recorded] / row.frequency_hz - 1.0) > 5e-3:
+            continue
+        frequency, loss = free.frequency_ratio * row.frequency_hz, free.loss_ratio * row.loss_factor
+        figures = {
+            "free_frequency_hz": frequency,
+            "free_frequency_hz_u": math.hypot(
+                free.frequency_ratio * row.frequency_hz_u, free.frequency_ratio_u * row.frequency_hz
+            ),
+            "free_loss_factor": loss,
+            "free_loss_factor_u": math.hypot(free.loss_ratio * row.loss_factor_u, free.loss_ratio_u * row.loss_factor),
+        }
+        return row.model_copy(update={**figures, "reasons": {k: v for k, v in row.reasons.items() if k not in figures}})
+    stray = "no mode of the fitted cone lies here: a bell mode, the coil on its joint, or none of the cone's"
+    return row.model_copy(
+        update={"reasons": {**row.reasons, **{k: stray for k in row.reasons if k.startswith("free_")}}}
+    )
