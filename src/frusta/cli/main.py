@@ -77,8 +77,15 @@ app.command("forecast")(forecast.forecast)
 app.command("publish")(publish.publish)
 
 
+def _one_thread_a_process() -> None:
+    """Keep the linear algebra of small matrices on one thread: many takes are spread over processes instead."""
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
+
+
 def main() -> None:
     """Run the command line; a mistake of the user's becomes one line on standard error and exit code 2."""
+    _one_thread_a_process()
     try:
         app()
     except FrustaError as error:
