@@ -14,7 +14,16 @@ from dataclasses import dataclass, field
 from frusta.campaign.findings import BlipRow
 
 LOWEST_HZ = 100.0
-PRIOR = {"bell 2": 0.28, "bell 3": 0.22, "bell 4": 0.08, "rocking": 0.10, "joint": 0.10, "rig": 0.17, "harmonic": 0.05}
+PRIOR = {
+    "bell 2": 0.26,
+    "bell 3": 0.21,
+    "bell 4": 0.08,
+    "rocking": 0.10,
+    "joint": 0.10,
+    "rig": 0.15,
+    "harmonic": 0.05,
+    "other": 0.05,
+}
 """Before anything is looked at: an uneven wall has mostly few waves round the hoop."""
 METHOD_SD = 0.006
 """Relative: an uneven wall moves its own bell mode by about its half per cent."""
@@ -131,6 +140,7 @@ def _weigh(blip: BlipRow, contexts: Mapping[str, ConeContext], by_take: Mapping[
         weights["rocking"] = PRIOR["rocking"] / math.log(max(held, 2.0 * LOWEST_HZ) / LOWEST_HZ)
     weights["joint"] = PRIOR["joint"] * broad * joint_ratio
     weights["rig"] = PRIOR["rig"] * broad * rig_ratio * stays
+    weights["other"] = PRIOR["other"] * broad * stays
     weights["harmonic"] = PRIOR["harmonic"] * _harmonic_density(blip, own, broad)
     total = sum(weights.values())
     share = {k: w / total for k, w in sorted(weights.items(), key=lambda item: (-item[1], item[0]))}
@@ -225,6 +235,8 @@ def _cause_words(cause: str, blip: BlipRow, own: ConeContext, seen: Sequence[str
         return "joint at the neck"
     if cause == "harmonic":
         return "harmonic landing on a mode"
+    if cause == "other":
+        return "none of the causes known here"
     if asked:
         return f"rig ({len(seen)} of {asked} other cones show it)"
     return "rig"

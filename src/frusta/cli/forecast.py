@@ -101,12 +101,13 @@ def forecast(
         learned=lessons.learned,
     )
     recorded = [] if changed else lessons.recorded(package, material, told.recipe, name)
+    if json_file is not None:
+        write_atomically(json_file, forecast_json(forecast_document(told, name, recorded)))
     for line in forecast_lines(told, name):
         typer.echo(line)
     for cone in recorded:
         typer.echo(f"  recorded beside it: {cone['take']}")
     if json_file is not None:
-        write_atomically(json_file, forecast_json(forecast_document(told, name, recorded)))
         typer.echo(f"Written: {json_file}")
 
 

@@ -1,7 +1,7 @@
 """What a cone will do before it is printed: modes, response, figures, each with where 95 % of prints lie.
 
-The band at each frequency is the span of 40 possible prints (a further print lies in it with probability
-39/41 whatever the distribution), made at least as wide as ±1.96 standard deviations of them.
+The band at each frequency runs from the 2.5 % to the 97.5 % quantile of 40 possible prints, and is at least as wide
+as ±1.96 standard deviations of them.
 """
 
 from __future__ import annotations
@@ -15,14 +15,14 @@ from frusta.cone.driver import Driver, build_rigid_driver, response
 from frusta.cone.poles import Poles, break_up
 from frusta.cone.profile import ConeProfile
 from frusta.design.cone_modes import ForecastMode, axial_modes, bell_modes, material_covariance
-from frusta.design.figures import Interval, interval_of, response_figures
+from frusta.design.figures import Interval, Ringing, interval_of, quantiles_95, response_figures
 from frusta.design.possible import DRAWS, CloudOfCones, PossibleCone
 from frusta.design.printability import OverhangLimit, Printable, printable
 from frusta.design.responses import driver_of, neighbours_pressure
 from frusta.design.rig import ForecastRig
 from frusta.material.knowledge import COORDINATES, MaterialKnowledge
 from frusta.material.learned import JointKnowledge, ShapeKnowledge
-from frusta.signal.level import RigidResponse, piston_limit_hz
+from frusta.signal.level import Figure, RigidResponse, piston_limit_hz
 from frusta.signal.smoothing import log_grid
 
 Floats = NDArray[np.float64]
@@ -109,7 +109,7 @@ def forecast(
         How prints differ from the drawing; else a tolerance, assumed.
     overhang : OverhangLimit, optional
     draws : int
-        Possible prints, even.
+        Possible prints, 2 or more.
 
     Returns
     -------
@@ -119,7 +119,7 @@ def forecast(
     Raises
     ------
     ParameterError
-        If the number of draws is odd, or the sweep lies out of reach of the model.
+        If the number of draws is too small, or the sweep lies out of reach of the model.
 
     Examples
     --------
@@ -145,7 +145,7 @@ def forecast(
     rigid = _rigid(driver, expected, frequency_hz) * scale
     poles, modes = axial_modes(driver, expected, cloud)
     found = _response(frequency_hz, exact, drawn, rigid, rig.stop_hz)
-    figures = _figures(frequency_hz, exact, drawn, driver, rig.stop_hz)
+    figures = _figures(frequency_hz, exact, drawn, driver, rig.stop_hz, lambda hertz: _ringing(poles, scale, hertz))
     figures["piston_limit_hz"] = _piston_limit(frequency_hz, exact, drawn, rigid, rig.stop_hz)
     figures.update(_break_up(driver, poles, modes, rig.stop_hz))
     mass_g = 1e3 * known.elastic.density_kg_m3 * expected.profile.volume_m3
@@ -182,23 +182,39 @@ def _response(
         return np.asarray(20.0 * np.log10(np.abs(pressure[..., played]) + 1e-300))
 
     middle, levels = level(exact), level(drawn)
+    low, high = quantiles_95(levels)
     reach = SIDES_95 * np.sqrt(np.mean((levels - middle) ** 2, axis=0))
     return ForecastResponse(
         frequency_hz[played],
         middle,
-        np.minimum(levels.min(axis=0), middle - reach),
-        np.maximum(levels.max(axis=0), middle + reach),
+        np.minimum(low, middle - reach),
+        np.maximum(high, middle + reach),
         level(rigid),
     )
 
 
+def _ringing(poles: Poles, scale: float, hertz: Floats) -> Complexes:
+    return np.asarray(scale * poles.contributions(hertz).sum(axis=0))
+
+
 def _figures(
-    frequency_hz: Floats, exact: Complexes, drawn: Complexes, driver: Driver, stop_hz: float
+    frequency_hz: Floats, exact: Complexes, drawn: Complexes, driver: Driver, stop_hz: float, ringing: Ringing
 ) -> dict[str, Interval]:
     delay_s = driver.bench.microphone_distance_m / driver.medium.sound_speed_m_s
-    expected = response_figures(frequency_hz, exact, delay_s, stop_hz)
+    expected = response_figures(frequency_hz, exact, delay_s, stop_hz, ringing)
+    blurred = response_figures(frequency_hz, exact, delay_s, stop_hz)
     others = [response_figures(frequency_hz, row, delay_s, stop_hz) for row in drawn]
-    return {key: interval_of(figure, [other[key] for other in others]) for key, figure in expected.items()}
+    return {
+        key: interval_of(figure, [_as_sharp(figure, blurred[key], other[key]) for other in others])
+        for key, figure in expected.items()
+    }
+
+
+def _as_sharp(expected: Figure, blurred: Figure, drawn: Figure) -> Figure:
+    """A draw's figure, in the ratio to the expected one that the same grid gives."""
+    if expected.value is None or blurred.value is None or drawn.value is None or blurred.value == 0.0:
+        return drawn
+    return Figure(drawn.value * expected.value / blurred.value)
 
 
 def _piston_limit(
