@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from frusta.campaign.blip_candidates import BellForecast, ConeContext, weigh_blips, with_candidates
-from frusta.campaign.findings import BlipRow
+from frusta.campaign.blip_candidates import BellForecast, ConeContext, weigh_blips, with_candidates, with_orders
+from frusta.campaign.findings import BlipRow, ModeRow
 
 BELLS = (
     BellForecast(1, 1500.0, 15.0),
@@ -94,7 +94,26 @@ def test_probabilities_sum_to_one_and_rows_are_filled():
     rows = [blip("oak-1-s1", 700.0), blip("check-1", 500.0)]
     for found in weigh_blips(rows, CONTEXTS):
         assert sum(found.probability.values()) == pytest.approx(1.0)
-    for row in with_candidates(rows, CONTEXTS):
+    for row in with_candidates(rows, weigh_blips(rows, CONTEXTS)):
         assert row.candidates
         assert row.test
-    assert not any("bell" in words for words in with_candidates(rows, CONTEXTS)[1].candidates)
+    assert not any("bell" in words for words in with_candidates(rows, weigh_blips(rows, CONTEXTS))[1].candidates)
+
+
+def test_a_bell_mode_among_the_modes_gets_its_order():
+    rows = [blip("oak-1-s1", 541.0)]
+    modes = [
+        ModeRow(
+            take="oak-1-s1",
+            mode_number=number,
+            circumferential_order=0,
+            frequency_hz=hertz,
+            frequency_hz_u=1.0,
+            loss_factor=0.02,
+            loss_factor_u=0.001,
+            prominence_db=-15.0,
+        )
+        for number, hertz in ((1, 541.0), (2, 3900.0))
+    ]
+    found = with_orders(modes, rows, weigh_blips(rows, CONTEXTS))
+    assert [mode.circumferential_order for mode in found] == [3, 0]

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 
+from frusta.campaign.blip_candidates import weigh_blips, with_candidates, with_orders
+from frusta.campaign.blip_context import contexts_of
 from frusta.campaign.calibration_file import CalibrationTable
 from frusta.campaign.common_band import unevenness_in_band, with_common_unevenness
 from frusta.campaign.curve_store import CurveStore
@@ -110,12 +112,15 @@ def analyse(
     drift = session_drift(readings, _times(package))
     modes = [mode for row in rows for mode in row.modes]
     estimated = estimate_campaign(package, resolved, readings, modes)
+    blips = [blip for row in rows for blip in row.blips]
+    contexts = contexts_of(package, resolved, readings, estimated.learned, [blip.take for blip in blips])
+    causes = weigh_blips(blips, contexts)
     findings = Findings(
         campaign=campaign.campaign,
         made_by=f"frusta {__version__}",
         readings=tuple(readings),
-        modes=estimated.modes,
-        blips=tuple(blip for row in rows for blip in row.blips),
+        modes=with_orders(estimated.modes, blips, causes),
+        blips=with_candidates(blips, causes),
         differences=find_differences(readings, group_of, drift=drift, names=names),
         estimates=estimated.estimates,
         ranking=rank(readings, group_of, members, campaign.band_high_hz, in_band_db),

@@ -11,7 +11,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from frusta.campaign.findings import BlipRow
+from frusta.campaign.findings import BlipRow, ModeRow
 
 LOWEST_HZ = 100.0
 PRIOR = {
@@ -110,12 +110,41 @@ def weigh_blips(blips: Sequence[BlipRow], contexts: Mapping[str, ConeContext]) -
     return [_weigh(blip, contexts, by_take) for blip in blips]
 
 
-def with_candidates(blips: Sequence[BlipRow], contexts: Mapping[str, ConeContext]) -> tuple[BlipRow, ...]:
-    """Return the rows with candidates and test filled in."""
-    weighed = weigh_blips(blips, contexts)
+def with_candidates(blips: Sequence[BlipRow], causes: Sequence[Weighed]) -> tuple[BlipRow, ...]:
+    """Return the rows with candidates and test filled in.
+
+    Parameters
+    ----------
+    blips : sequence of BlipRow
+    causes : sequence of Weighed
+        From `weigh_blips`, one a row.
+    """
     return tuple(
         blip.model_copy(update={"candidates": found.candidates, "test": found.test})
-        for blip, found in zip(blips, weighed, strict=True)
+        for blip, found in zip(blips, causes, strict=True)
+    )
+
+
+def with_orders(modes: Sequence[ModeRow], blips: Sequence[BlipRow], causes: Sequence[Weighed]) -> tuple[ModeRow, ...]:
+    """Return the modes, the order of those that are almost certainly bell modes filled in.
+
+    Parameters
+    ----------
+    modes : sequence of ModeRow
+    blips : sequence of BlipRow
+    causes : sequence of Weighed
+        From `weigh_blips`, one a blip.
+    """
+    bells = {
+        (blip.take, round(blip.frequency_hz, 3)): found.order
+        for blip, found in zip(blips, causes, strict=True)
+        if found.order is not None
+    }
+    return tuple(
+        mode.model_copy(update={"circumferential_order": bells[place]})
+        if (place := (mode.take, round(mode.frequency_hz, 3))) in bells
+        else mode
+        for mode in modes
     )
 
 

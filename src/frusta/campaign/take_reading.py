@@ -199,22 +199,8 @@ def _modes(found: TakeReading, take: str) -> tuple[ModeRow, ...]:
 
 
 def _blips(found: TakeReading, take: str) -> tuple[BlipRow, ...]:
-    return tuple(
-        BlipRow(
-            take=take,
-            frequency_hz=blip.frequency_hz,
-            height_db=blip.height_db,
-            candidates=(
-                "bell mode of the rim",
-                "harmonic landing on a bell mode",
-                "rocking",
-                "joint at the neck",
-                "rig",
-            ),
-            test="turn the cone a quarter: bell modes and rocking change in height, joint and rig do not",
-        )
-        for blip in found.blips
-    )
+    """Narrow features as found; what causes them is weighed once all takes are known."""
+    return tuple(BlipRow(take=take, frequency_hz=blip.frequency_hz, height_db=blip.height_db) for blip in found.blips)
 
 
 def _curves(found: TakeReading) -> TakeCurves:
