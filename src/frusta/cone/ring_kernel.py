@@ -191,9 +191,12 @@ def dynamic_ring_slopes(
         Real and imaginary part of the azimuth integral of ``−[(1 + jkR)e^{-jkR} − 1] n'·(y − x)/R³``.
     """
     x = wavenumber * distance
-    sine, cosine = np.sin(x), np.cos(x)
-    real = -(x * sine - 2.0 * np.sin(0.5 * x) ** 2)
-    series = x**3 * (1.0 / 3.0 - x**2 * (1.0 / 30.0 - x**2 / 840.0))
-    imaginary = np.where(x < 0.1, series, sine - x * cosine)
-    scaled = projection / distance**3 * weight
+    half = np.sin(0.5 * x)
+    sine, cosine = np.sin(x), 1.0 - 2.0 * half * half
+    real = 2.0 * half * half - x * sine
+    imaginary = sine - x * cosine
+    near = x < 0.1
+    square = x[near] ** 2
+    imaginary[near] = x[near] * square * (1.0 / 3.0 - square * (1.0 / 30.0 - square / 840.0))
+    scaled = projection / (distance * distance * distance) * weight
     return np.asarray(np.sum(real * scaled, axis=-1)), np.asarray(np.sum(imaginary * scaled, axis=-1))
