@@ -86,6 +86,17 @@ def journal_of(root: Path, session: str) -> Journal:
 
 def latest_session(root: Path) -> str | None:
     """Return the session whose journal was written last, or None."""
-    folder = root / FOLDER
-    found = sorted(folder.glob(f"*{SUFFIX}"), key=lambda p: (p.stat().st_mtime_ns, p.name)) if folder.is_dir() else []
+    found = _paths(root)
     return found[-1].name.removesuffix(SUFFIX) if found else None
+
+
+def other_journals(root: Path, session: str) -> list[Journal]:
+    """Return the journals of all other sessions, the one written last at the end."""
+    return [Journal(path) for path in _paths(root) if path.name != f"{session}{SUFFIX}"]
+
+
+def _paths(root: Path) -> list[Path]:
+    folder = root / FOLDER
+    if not folder.is_dir():
+        return []
+    return sorted(folder.glob(f"*{SUFFIX}"), key=lambda p: (p.stat().st_mtime_ns, p.name))

@@ -38,9 +38,7 @@ def room_lines(gate: Gate | None, microphone_distance_m: float, sound_speed_m_s:
     if gate.reflection_s is None:
         return (f"free of reflections for {1e3 * gate.length_s:.1f} ms or more",)
     away = _distance_m(gate.reflection_s, microphone_distance_m, sound_speed_m_s)
-    first = (
-        f"free of reflections for {1e3 * gate.length_s:.1f} ms: what echoes stands about {100 * away:.0f} cm away"
-    )
+    first = f"free of reflections for {1e3 * gate.length_s:.1f} ms: what echoes stands about {100 * away:.0f} cm away"
     if gate.length_s >= WANTED_S:
         return (first,)
     more = _distance_m(gate.reflection_s + 1e-3, microphone_distance_m, sound_speed_m_s) - away

@@ -310,9 +310,7 @@ def _ended(state: State, _: Ended) -> State:
 
 def _next_turn(state: State) -> State:
     queue = state.queue[1:]
-    return replace(
-        state, queue=queue, step="cone" if queue else "done", level_index=0, drive_gain_db=None, take=None
-    )
+    return replace(state, queue=queue, step="cone" if queue else "done", level_index=0, drive_gain_db=None, take=None)
 
 
 def _waiting(state: State) -> TakeMade:
@@ -343,7 +341,5 @@ _ALLOWED: dict[type[Event], tuple[tuple[Step, ...], Callable[[State, Any], State
     Ending: (_ANYWHERE, _ending),
     Ended: ((*_ANYWHERE, "done"), _ended),
 }
-_DECISIONS = frozenset(
-    {Fetched, Skipped, Chosen, Added, Weighed, NotWeighed, Seated, Kept, Repeated, Reseated, Ending}
-)
+_DECISIONS = frozenset({Fetched, Skipped, Chosen, Added, Weighed, NotWeighed, Seated, Kept, Repeated, Reseated, Ending})
 """What undo takes back; news of the device is none."""
