@@ -230,15 +230,21 @@ def test_step_of_a_recording() -> None:
     assert find_quantum(y) == 0.0
 
 
-def test_reflection_thresholds() -> None:
-    def quality(delay_s: float, level_db: float) -> str:
-        return judge(fault_of_reflections((Reflection(delay_s, level_db, 343.2 * delay_s),))).quality
+def test_a_reflection_spoils_what_it_leaves_no_time_for() -> None:
+    """The piston band from 300 Hz needs 1/300 s; what fell silent before is not covered by what comes after."""
+
+    def quality(delay_s: float, level_db: float, rings_on: bool = True) -> str:
+        faults = fault_of_reflections((Reflection(delay_s, level_db, 343.2 * delay_s),), rings_on=rings_on)
+        return judge(faults).quality
 
     assert quality(0.002, -12.0) == "repeat"
-    assert quality(0.0045, -10.0) == "repeat"
-    assert quality(0.0045, -15.0) == "look"
+    assert quality(0.002, -12.0, rings_on=False) == "look"
+    assert quality(0.0034, -12.0) == "repeat"
+    assert quality(0.0035, -12.0) == "look"
+    assert quality(0.0045, -6.0) == "look"
+    assert quality(0.0045, -26.0) == "ok"
     assert quality(0.0057, -10.0) == "ok"
-    assert quality(0.002, -26.0) == "ok"
+    assert quality(0.002, -26.0) == "look"
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -55,6 +56,25 @@ def test_ringing_is_no_reflection(loss_factor, spacing_hz):
     modes = tuple((2500.0 + spacing_hz * k, 2500.0 + spacing_hz * (k + 0.4)) for k in range(int(15000 / spacing_hz)))
     gate = find_gate(response_of(Cone(modes=modes, loss_factor=loss_factor, reflection=0.0), 1e-5), 343.2)
     assert gate.reflection_s is None
+
+
+def large_cone(seed, loss_factor, **reflection):
+    """Thirty poles 200 to 800 Hz apart with a zero somewhere between each two: the waves come back late and strong."""
+    rng = np.random.default_rng(seed)
+    poles = np.cumsum(rng.uniform(200.0, 800.0, 30)) + 900.0
+    modes = [(f, f + rng.uniform(0.1, 0.9) * (g - f)) for f, g in pairwise(poles)]
+    return Cone(modes=tuple(m for m in modes if m[0] < 19000.0), loss_factor=loss_factor, **reflection)
+
+
+@pytest.mark.parametrize("seed", range(1, 7))
+def test_a_reflection_shows_through_the_ringing_of_a_large_cone(seed):
+    """Its cepstrum may be as high as a reflection's, earlier, and hides no later copy."""
+    for delay_s, strength in ((0.0031, 0.4), (0.0045, 0.2), (0.0061, 0.2)):
+        cone = large_cone(seed, 0.03, reflection_s=delay_s, reflection=strength)
+        found = find_gate(response_of(cone, 1e-4), 343.2)
+        assert found.reflection_s == pytest.approx(delay_s, abs=5e-5)
+    for loss_factor in (0.01, 0.03):
+        assert find_gate(response_of(large_cone(seed, loss_factor, reflection=0.0), 1e-4), 343.2).reflection_s is None
 
 
 def test_two_reflections_are_two_and_their_multiples_none():

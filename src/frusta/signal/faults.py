@@ -13,7 +13,7 @@ from frusta.errors import ParameterError
 from frusta.signal.band_arrivals import band_arrivals
 from frusta.signal.clipping import find_clipping, find_quantum
 from frusta.signal.fault import Fault, Quality, SweepPlace, place_in_words
-from frusta.signal.gate import Reflection
+from frusta.signal.gate import GUARD_S, Reflection
 from frusta.signal.residue import residue
 from frusta.signal.sudden_events import find_breaks, find_events, judge_events
 from frusta.signal.transfer import Deconvolved
@@ -34,9 +34,10 @@ factor (tried out beforehand), below it nothing was tried."""
 CLOCK_LOOK_PPM, CLOCK_REPEAT_PPM = 300.0, 1500.0
 """Crystals agree within 200 ppm. The correction holds to some 1000 ppm; beyond, something converts."""
 
-CLOSE_S, NEAR_S = 0.003, 0.005
-CLOSE_DB, NEAR_DB = -20.0, -12.0
-"""Modes need 3 to 5 ms without reflections: not over 10 % (0.9 dB of ripple) within 3 ms, nor 25 % within 5 ms."""
+PISTON_S, NEAR_S = 1.0 / 300.0, 0.005
+STRONG_DB = -20.0
+"""A gate shorter than 1/300 s resolves nothing of the piston band below 300 Hz, and modes need 3 to 5 ms; a copy of
+10 % ripples by 0.9 dB."""
 
 
 @dataclass(frozen=True)
@@ -180,8 +181,14 @@ def _noise(deconvolved: Deconvolved, onset: int) -> list[Fault]:
     return [Fault("noisy", f"the whole recording: the response stands {over_db:.0f} dB over its noise", todo, quality)]
 
 
-def fault_of_reflections(reflections: tuple[Reflection, ...], drive_sweep: bool = True) -> tuple[Fault, ...]:
-    """Return the fault of a close, strong reflection, if there is one.
+def fault_of_reflections(
+    reflections: tuple[Reflection, ...], drive_sweep: bool = True, rings_on: bool = True
+) -> tuple[Fault, ...]:
+    """Return the fault of a close reflection, if there is one.
+
+    It spoils a take if it is strong and leaves less than the piston band needs of a sound that still rings: level,
+    decay and the first modes are gone. A sound that has died by then has lost the band below the gate's lowest
+    frequency only, and a later reflection leaves time enough: these are worth a look.
 
     Parameters
     ----------
@@ -189,6 +196,8 @@ def fault_of_reflections(reflections: tuple[Reflection, ...], drive_sweep: bool 
         From `frusta.signal.gate.find_gate`.
     drive_sweep : bool
         False for a struck specimen, which has none.
+    rings_on : bool
+        Whether the direct sound stands over 5 % of its peak when the first reflection arrives.
 
     Returns
     -------
@@ -197,14 +206,14 @@ def fault_of_reflections(reflections: tuple[Reflection, ...], drive_sweep: bool 
     if not drive_sweep:
         return ()
     for r in reflections:
-        bad = (r.delay_s < CLOSE_S and r.level_db > CLOSE_DB) or (r.delay_s < NEAR_S and r.level_db > NEAR_DB)
-        watch = r.delay_s < NEAR_S and r.level_db > CLOSE_DB
-        if bad or watch:
+        strong, short = r.level_db > STRONG_DB, r.delay_s - GUARD_S < PISTON_S
+        if short or (strong and r.delay_s < NEAR_S):
+            quality: Quality = "repeat" if strong and short and rings_on else "look"
             where = (
                 f"{r.delay_s * 1e3:.2f} ms after the direct sound, {r.level_db:.0f} dB, a detour of {r.path_m:.2f} m"
             )
             todo = "move or damp what stands within half that detour of cone or microphone, then sweep again"
-            return (Fault("reflection", where, todo, "repeat" if bad else "look", r.delay_s),)
+            return (Fault("reflection", where, todo, quality, r.delay_s),)
     return ()
 
 

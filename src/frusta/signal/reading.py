@@ -398,7 +398,8 @@ def _read_response(
     harmonics = _harmonics(response, source, onset, grid, spectra.gated)
     _put_distortion(sheet, harmonics, breakup_hz)
     sheet.refuse("it cannot be read from this take")
-    verdict = judge(_faults(response, source, clock, gate, onset, signals))
+    rings_on = sheet.figures["decay_5_percent_ms"] is None
+    verdict = judge(_faults(response, source, clock, gate, onset, signals, rings_on))
     for fault in verdict.faults:
         if fault.fault in NO_RESPONSE and fault.quality == "repeat":
             return _nothing(f"{fault.fault}, {fault.where}: {fault.what_to_do}", signals, verdict.faults)
@@ -728,9 +729,10 @@ def _faults(
     gate: Gate,
     onset: int,
     signals: TakeSignals,
+    rings_on: bool,
 ) -> tuple[Fault, ...]:
     """Every fault of a take that was divided by what was played, or of an impulse response."""
-    reflections = fault_of_reflections(gate.reflections)
+    reflections = fault_of_reflections(gate.reflections, rings_on=rings_on)
     if signals.kind == "impulse":
         return faults_of_signal(signals.recording, signals.sample_rate_hz) + reflections
     place = SweepPlace(source.begin_s, source.end_s, source.start_hz, source.stop_hz, source.rate_s)
