@@ -42,11 +42,14 @@ class Computed:
     frequency_hz, loss_factor, prominence_db : ndarray (modes,)
     frequency_slope, loss_slope : ndarray (modes, unknowns of the fit)
         Derivatives of ln frequency and ln loss factor.
+    residue : ndarray (modes,) of complex
+        See `frusta.cone.poles.Poles`.
     """
 
     frequency_hz: Floats
     loss_factor: Floats
     prominence_db: Floats
+    residue: NDArray[np.complex128]
     frequency_slope: Floats
     loss_slope: Floats
 
@@ -200,7 +203,9 @@ def computed_modes(
         slopes = pole_sensitivity(driver, poles, profile, elastic)
         columns = _columns(slopes, cone, seating, unknowns, driver, profile, elastic)
         frequency, loss = _slopes(poles, columns, len(unknowns.values))
-        out.append(Computed(poles.frequency_hz, poles.loss_factor, prominence_db(poles), frequency, loss))
+        out.append(
+            Computed(poles.frequency_hz, poles.loss_factor, prominence_db(poles), poles.residues, frequency, loss)
+        )
     return out
 
 

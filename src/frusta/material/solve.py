@@ -8,7 +8,6 @@ mode that a bell mode has pulled far does not drag the moduli along.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -18,6 +17,7 @@ from scipy.linalg import cho_factor, cho_solve
 
 from frusta.errors import ParameterError
 from frusta.material.assignment import Assigned, assign
+from frusta.material.bell_pull import Pull, bell_pull, stray_pull
 from frusta.material.forward import Computed, Unknowns, computed_modes, profile_of
 from frusta.material.observations import CampaignObserved, ConeObserved
 from frusta.material.parameters import Name, Parameters
@@ -31,23 +31,23 @@ MODEL_FIFTH, MODEL_POWER = 3e-4, 2.7
 PRINT_FREQUENCY, PRINT_LOSS = 1.5e-4, 3e-3
 """What an even wall still differs from the model, print by print."""
 FREEDOM = 4.0
+SEATED = 0.3
+"""Share of a print's offset that differs from seating to seating: a joint that gives moves modes past bell modes."""
+OFFSETS_WORTH = 6.0
+"""How many offsets the prior scale of an even wall's, or of an ordinary unevenness, is worth."""
 PRINT_SCATTER, LOSS_SCATTER, SCATTER_WORTH = 0.013, 0.02, 5.0
 """Of moduli and loss factor from print to print before data speak, and how many prints that is worth."""
 TOLERANCES = ((0.04, 0.35), (0.025, 0.25), (0.015, 0.15), (0.01, 0.1))
 """Tolerance of the assignment (ln f, ln η) in the first steps; the last one stays."""
 MOST_STEPS, SETTLED = 16, 0.02
 """Steps of the fit, and the largest step, in posterior standard deviations, that ends it."""
+PULLED_AT = (3, 7)
+"""Steps before which the pull of bell modes is computed from the fit as it then stands."""
+LEARNING_FROM = 5
+"""Step from which scales and heavy-tailed weights are learned: before, a bad start would be taken for bad modes."""
 LONGEST_STEP = 4.0
 """Of any unknown, in standard deviations of its prior."""
 MARGIN_HZ = 1.06
-
-
-@dataclass(frozen=True)
-class Pull:
-    """What bell modes may do to the n = 0 modes of one cone: 1 sd of ln f and of ln η, by number of the mode."""
-
-    frequency: Floats
-    loss: Floats
 
 
 @dataclass(frozen=True)
@@ -110,9 +110,6 @@ class Residuals:
     loss_slope: Floats
 
 
-PullOf = Callable[[Unknowns, ConeObserved, Computed], Pull]
-
-
 def _assigned(
     observed: CampaignObserved, computed: dict[str, list[Computed]], tolerance: tuple[float, float]
 ) -> dict[str, list[Assigned]]:
@@ -160,7 +157,7 @@ def model_frequency_sd(mode: NDArray[np.intp]) -> Floats:
     return np.asarray(np.hypot(MODEL_FREQUENCY, fine))
 
 
-def fit_campaign(observed: CampaignObserved, start: Unknowns, pull_of: PullOf | None = None) -> Fit:
+def fit_campaign(observed: CampaignObserved, start: Unknowns) -> Fit:
     """Return the fit of a campaign.
 
     Parameters
@@ -169,8 +166,6 @@ def fit_campaign(observed: CampaignObserved, start: Unknowns, pull_of: PullOf | 
         Only cones with a mass and recorded modes.
     start : Unknowns
         From `frusta.material.start.start_moduli`.
-    pull_of : callable, optional
-        What bell modes may do; by default nothing.
 
     Raises
     ------
@@ -182,14 +177,25 @@ def fit_campaign(observed: CampaignObserved, start: Unknowns, pull_of: PullOf | 
     computed = {c.key: computed_modes(observed, c, unknowns, high[c.key]) for c in observed.cones}
     scatter, loss_scatter = PRINT_SCATTER, LOSS_SCATTER
     spread = _Spread(observed)
+    pulls: list[Pull] | None = None
     for step in range(MOST_STEPS):
         tolerance = TOLERANCES[min(step, len(TOLERANCES) - 1)]
         assigned = _assigned(observed, computed, tolerance)
         rows = _residuals(observed, computed, assigned)
-        pulls = None
-        if pull_of is not None and step >= len(TOLERANCES) - 1:
-            pulls = [pull_of(unknowns, cone, computed[cone.key][0]) for cone in observed.cones]
-        solved = _solve(observed, prior, unknowns, rows, spread, pulls, tolerance if step < 3 else None)
+        if step in PULLED_AT:
+            pulls = _pulls(observed, unknowns, high)
+        strays = None if step < PULLED_AT[0] else _stray_pulls(observed, computed, assigned)
+        solved = _solve(
+            observed,
+            prior,
+            unknowns,
+            rows,
+            spread,
+            pulls,
+            strays,
+            tolerance if step < 3 else None,
+            step >= LEARNING_FROM,
+        )
         scatter, loss_scatter = _learn(observed, prior, solved)
         moved = solved.values - unknowns.values
         within = np.abs(moved) / np.sqrt(np.diag(solved.covariance))
@@ -199,10 +205,40 @@ def fit_campaign(observed: CampaignObserved, start: Unknowns, pull_of: PullOf | 
             break
     assigned = _assigned(observed, computed, TOLERANCES[-1])
     rows = _residuals(observed, computed, assigned)
-    solved = _solve(observed, prior, unknowns, rows, spread, pulls, None)
+    strays = _stray_pulls(observed, computed, assigned)
+    solved = _solve(observed, prior, unknowns, rows, spread, pulls, strays, None, True)
     return Fit(
         unknowns, solved.covariance, prior, computed, assigned, rows, scatter, loss_scatter, solved.chi_square, step + 1
     )
+
+
+def _pulls(observed: CampaignObserved, unknowns: Unknowns, high: dict[str, float]) -> list[Pull]:
+    """The pull of bell modes on every cone; cones of one material and profile share it."""
+    kept: dict[tuple[str, str], Pull] = {}
+    for cone in observed.cones:
+        key = (cone.material, cone.profile)
+        if key not in kept:
+            kept[key] = bell_pull(observed, cone, unknowns, high[cone.key])
+    return [kept[(cone.material, cone.profile)] for cone in observed.cones]
+
+
+def _stray_pulls(
+    observed: CampaignObserved, computed: dict[str, list[Computed]], assigned: dict[str, list[Assigned]]
+) -> list[Pull]:
+    """The pull that each cone's strays betray, in the seating where they are loudest."""
+    found = []
+    for cone in observed.cones:
+        seats = zip(computed[cone.key], cone.seatings, assigned[cone.key], strict=True)
+        pulls = [stray_pull(c, s.modes, a.strays) for c, s, a in seats]
+        count = min(len(p.frequency) for p in pulls)
+        found.append(
+            Pull(
+                np.max([p.frequency[:count] for p in pulls], axis=0),
+                np.max([p.loss[:count] for p in pulls], axis=0),
+                np.mean([p.push[:count] for p in pulls], axis=0),
+            )
+        )
+    return found
 
 
 def _advance(
@@ -232,12 +268,17 @@ class _Solved:
 
 
 class _Spread:
-    """Variances that change from step to step: heavy-tailed weights and the scale of the prints' offsets."""
+    """Variances that change from step to step: heavy-tailed weights, and the scale of the prints' offsets.
+
+    The scale is a material's own: one filament strings and sags into an uneven wall where another does not.
+    """
 
     def __init__(self, observed: CampaignObserved) -> None:
-        self.scale = [1.0, 1.0]
+        keys = list(observed.materials)
+        self.group = np.array([keys.index(cone.material) for cone in observed.cones])
+        self.scale = np.ones((2, len(keys)))
+        self.uneven = np.ones((2, len(keys)))
         self.weights: list[dict[tuple[int, int], float]] = [{}, {}]
-        self.cones = len(observed.cones)
 
 
 def _solve(
@@ -247,7 +288,9 @@ def _solve(
     rows: Residuals,
     spread: _Spread,
     pulls: list[Pull] | None,
+    strays: list[Pull] | None,
     tolerance: tuple[float, float] | None,
+    learning: bool,
 ) -> _Solved:
     """One linear step: all unknowns and offsets from the rows, the masses, the callipers and the priors."""
     precision = np.diag(prior.sd**-2.0)
@@ -257,14 +300,15 @@ def _solve(
         right += gradient * residual / sd**2
     blocks = []
     for which in (0, 1):
-        block = _Block(observed, rows, which, spread, pulls, tolerance)
+        block = _Block(observed, rows, which, spread, pulls, strays, tolerance)
         blocks.append(block)
         precision += block.precision
         right += block.right
     step = _bounded(precision, right, unknowns.values, prior.low)
     covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
     for which, block in enumerate(blocks):
-        block.learn(step, covariance, spread, which)
+        if learning:
+            block.learn(step, covariance, spread, which)
     chi = {cone.key: float(np.mean([b.chi(step, i) for b in blocks])) for i, cone in enumerate(observed.cones)}
     return _Solved(unknowns.values + step, covariance, chi)
 
@@ -296,9 +340,14 @@ class _Block:
         which: int,
         spread: _Spread,
         pulls: list[Pull] | None,
+        strays: list[Pull] | None,
         tolerance: tuple[float, float] | None,
     ) -> None:
         self.value = rows.frequency if which == 0 else rows.loss
+        if which == 0 and strays is not None:
+            self.value = self.value - np.array(
+                [_at(strays[i].push, m) for i, m in zip(rows.cone, rows.mode, strict=True)]
+            )
         self.slope = rows.frequency_slope if which == 0 else rows.loss_slope
         noise = rows.frequency_u if which == 0 else rows.loss_u
         if tolerance is not None:
@@ -311,9 +360,13 @@ class _Block:
         self.own_keys = [(int(a), int(b)) for a, b in own.T]
         shared_sd = model_frequency_sd(shared[1]) if which == 0 else np.full(shared.shape[1], MODEL_LOSS)
         even = PRINT_FREQUENCY if which == 0 else PRINT_LOSS
-        self.even_sd = np.array([np.hypot(even, _pull(pulls, i, m, which)) for i, m in self.own_keys])
+        self.group = spread.group[[i for i, _ in self.own_keys]]
+        self.even = np.array([np.hypot(even, _pull(strays, i, m, which)) for i, m in self.own_keys])
+        self.pulled = np.array([_pull(pulls, i, m, which) for i, m in self.own_keys])
         weight = np.array([spread.weights[which].get(key, 1.0) for key in self.own_keys])
-        own_sd = spread.scale[which] * self.even_sd / np.sqrt(weight)
+        even_sd, pulled_sd = self._scaled(spread, which)
+        own_sd = np.hypot(even_sd, pulled_sd) / np.sqrt(weight)
+        noise = np.hypot(noise, SEATED * np.hypot(self.even, pulled_sd)[self.own])
         rows_of = np.arange(len(self.value))
         design = np.zeros((len(self.value), len(shared_sd) + len(own_sd)))
         design[rows_of, self.shared] = 1.0
@@ -328,6 +381,9 @@ class _Block:
         self.right = weighed.T @ self.value
         self.shared_count = len(shared_sd)
 
+    def _scaled(self, spread: _Spread, which: int) -> tuple[Floats, Floats]:
+        return spread.scale[which][self.group] * self.even, spread.uneven[which][self.group] * self.pulled
+
     def learn(self, step: Floats, covariance: Floats, spread: _Spread, which: int) -> None:
         """Update weights and scale from the prints' offsets as they now look."""
         left = self.value - self.slope @ step
@@ -337,13 +393,19 @@ class _Block:
         variance = self.variance[self.shared_count :] * (1.0 - np.diag(lost))
         moved = gain[self.shared_count :] @ self.slope
         variance = variance + np.einsum("ij,jk,ik->i", moved, covariance, moved)
-        squared = (offset**2 + variance) / (spread.scale[which] * self.even_sd) ** 2
-        weight = heavy_tail_weight(squared, FREEDOM)
+        even_sd, pulled_sd = self._scaled(spread, which)
+        total = even_sd**2 + pulled_sd**2
+        weight = heavy_tail_weight((offset**2 + variance) / total, FREEDOM)
         spread.weights[which] = dict(zip(self.own_keys, weight.tolist(), strict=True))
-        reduced = np.sqrt(weight) / self.even_sd
-        spread.scale[which] = max(
-            float(np.sqrt(learned_variance(1.0, 10.0, offset * reduced, variance * reduced**2))), 0.7
-        )
+        for scale, sd, unit in ((spread.scale, even_sd, self.even), (spread.uneven, pulled_sd, self.pulled)):
+            share = sd**2 / total
+            square = weight * (share**2 * (offset**2 + variance) + (1.0 - share) * sd**2 / weight)
+            for group in np.unique(self.group):
+                mine = (self.group == group) & (unit > 0.0)
+                if np.any(mine):
+                    values = np.sqrt(square[mine]) / unit[mine]
+                    learned = learned_variance(1.0, OFFSETS_WORTH, values, np.zeros(len(values)))
+                    scale[which, group] = float(np.sqrt(learned))
 
     def chi(self, step: Floats, cone: int) -> float:
         """Mean squared residual of a cone's rows in units of their expected variance."""
@@ -357,7 +419,11 @@ class _Block:
 def _pull(pulls: list[Pull] | None, cone: int, mode: int, which: int) -> float:
     if pulls is None:
         return 0.0
-    values = pulls[cone].frequency if which == 0 else pulls[cone].loss
+    return _at(pulls[cone].frequency if which == 0 else pulls[cone].loss, mode)
+
+
+def _at(values: Floats, mode: int) -> float:
+    """One mode's value, 0 beyond the last."""
     return float(values[mode]) if mode < len(values) else 0.0
 
 
