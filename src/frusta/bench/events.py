@@ -90,9 +90,10 @@ class Skipped(Event):
 
 @dataclass(frozen=True)
 class Chosen(Event):
-    """This specimen next; a seating is added if none is left."""
+    """Take this specimen next; a seating of the number given is added if none is left."""
 
     specimen: str
+    new_seating: int = 1
 
 
 @dataclass(frozen=True)

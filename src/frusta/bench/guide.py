@@ -7,6 +7,7 @@ own. Every event is in the journal before it counts; every take is on the disk b
 from __future__ import annotations
 
 import io
+import math
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
@@ -18,7 +19,7 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from frusta.bench.device import Device, DeviceError, Floats
+from frusta.bench.device import Block, Device, DeviceError, Floats
 from frusta.bench.events import (
     Began,
     Event,
@@ -39,9 +40,10 @@ from frusta.bench.judging import Earlier, judge_take, seating_scatter
 from frusta.bench.levelling import LevelMeter, LevelReading, largest_gain_db, make_level_noise
 from frusta.bench.steps import State, TakeMade, after, begin, replay
 from frusta.bench.tables import bring_in_line
+from frusta.bench.thermal import gain_within_power_db
 from frusta.campaign.atomic import write_atomically
 from frusta.campaign.package import open_package
-from frusta.campaign.resolve import calibration_of, played_of, resolve_take
+from frusta.campaign.resolve import ResolvedTake, calibration_of, played_of, resolve_take
 from frusta.campaign.rigid_response import rigid_response
 from frusta.campaign.rows import Take
 from frusta.errors import FrustaError, PackageError, ParameterError
@@ -69,6 +71,10 @@ class BenchSettings:
     tolerance_db : float
     limit_dbfs : float
         The output never goes above this.
+    limit_w : float or None
+        Nor the mean power of a sweep into the coil above this.
+    current_full_scale_a : float or None
+        Peak coil current at digital full scale of the current channel.
     start_gain_db : float
         Drive gain before the first levelling.
     automatic_gain : bool
@@ -81,6 +87,8 @@ class BenchSettings:
     target_db: float | None = None
     tolerance_db: float = 0.5
     limit_dbfs: float = 0.0
+    limit_w: float | None = None
+    current_full_scale_a: float | None = None
     start_gain_db: float = 0.0
     automatic_gain: bool = False
     countdown_s: float = COUNTDOWN_S
@@ -152,6 +160,7 @@ class Guide:
         self._journal: Journal | None = None
         self._known: tuple[TakeMade, ...] = ()
         self._noise = make_level_noise(device.sample_rate_hz)
+        self._coil_gain_db = math.inf
         package = open_package(root)
         row = package.sweeps.get(settings.sweep)
         if row is None:
@@ -170,8 +179,12 @@ class Guide:
 
     @property
     def largest_gain_db(self) -> float:
-        """Drive gain at which the output reaches its limit."""
-        return largest_gain_db(self.settings.limit_dbfs, self._amplitude, self._noise)
+        """Drive gain at which the output or the coil of the cone at hand reaches its limit."""
+        return min(largest_gain_db(self.settings.limit_dbfs, self._amplitude, self._noise), self._coil_gain_db)
+
+    def on_change(self, changed: Callable[[], None]) -> None:
+        """Call this, from any thread, whenever state or live view changes."""
+        self._changed = changed
 
     def begin(self, event: Began) -> None:
         """Begin a sitting; its session must stand in sessions.csv.
@@ -243,6 +256,10 @@ class Guide:
     def add_gain(self, step_db: float) -> None:
         """Raise or lower the drive gain while the noise plays, within the limit."""
         self._set_gain(self.live.gain_db + step_db)
+
+    def set_automatic(self, automatic: bool) -> None:
+        """Let the gain follow the meter by itself, or not."""
+        self.settings = replace(self.settings, automatic_gain=automatic)
 
     def wait(self, timeout_s: float | None = None) -> None:
         """Wait until no sound plays and no take is being read."""
@@ -318,8 +335,9 @@ class Guide:
         turn = self.state.queue[0]
         package = open_package(self.root)
         self._device.seat(turn.specimen, turn.seating)
-        resolved = resolve_take(package, self._row(package_session=self.state.session, take="level"))
+        resolved = resolve_take(package, self._row(self.state.session, "level"))
         rigid_response(resolved)  # computed before the verdict needs it
+        self._coil_gain_db = self._gain_of_coil(resolved)
         target = self.state.target_db if self.state.target_db is not None else self.settings.target_db
         if self.state.level_rule == "equal voltage":
             target = None
@@ -330,22 +348,22 @@ class Guide:
         accepted: list[LevelReading] = []
         self._show(sound="noise", level=None, gain_db=min(gain, self.largest_gain_db))
 
-        def heard(block: Floats) -> None:
+        def heard(block: Block) -> None:
             rate = self._device.sample_rate_hz
             begun.append(len(block) / rate)
             played_s = sum(begun)
             down = max(0.0, 1.0 - played_s / RAMP_S) * QUIET_START_DB
             self._device.set_gain(self.live.gain_db + down)
-            reading = meter.feed(block[:, channel])
+            reading = meter.feed(np.asarray(block[:, channel], dtype=np.float64))
             if reading is None or down < 0.0:
                 if down < 0.0:
                     meter.restart()
                 return
             self._show(level=reading)
-            if self.settings.automatic_gain and reading.deficit_db is not None and abs(reading.deficit_db) > 0.1:
-                if abs(reading.deficit_db) > 0.5 * self.settings.tolerance_db:
-                    self._set_gain(self.live.gain_db + reading.deficit_db)
-                    meter.restart()
+            far = reading.deficit_db is not None and abs(reading.deficit_db) > 0.5 * self.settings.tolerance_db
+            if self.settings.automatic_gain and far and reading.deficit_db is not None:
+                self._set_gain(self.live.gain_db + reading.deficit_db)
+                meter.restart()
             if reading.accepted and not accepted:
                 accepted.append(reading)
                 self._device.stop()
@@ -358,6 +376,19 @@ class Guide:
         new_target = level if target is None and self.state.level_rule == "equal level" else None
         self._put(Levelled(round(self.live.gain_db, 4), round(level, 3), new_target and round(new_target, 3)))
         return True
+
+    def _gain_of_coil(self, resolved: ResolvedTake) -> float:
+        """Largest drive gain that the coil's stated limit of power allows."""
+        if self.settings.limit_w is None:
+            return math.inf
+        if resolved.drive_full_scale_v is None or resolved.coil_resistance_ohm is None:
+            raise ParameterError(
+                "a limit of power needs drive_full_scale_v of the rig and coil_resistance_ohm (the tables lack one); "
+                "fill it in, or leave out --limit-w"
+            )
+        return gain_within_power_db(
+            self.settings.limit_w, self._amplitude, resolved.drive_full_scale_v, resolved.coil_resistance_ohm
+        )
 
     def _sweep(self) -> bool:
         """Count down, play, write, judge; False if stopped."""
@@ -391,6 +422,7 @@ class Guide:
             calibration_of(package, resolved.rig),
             _earlier(self._known, state),
             seating_scatter(_pairs([*self._known, *state.kept_takes])),
+            self.settings.current_full_scale_a,
         )
         self._put(Recorded(take, recording, verdict, taken_at, gain_db))
 
@@ -401,7 +433,7 @@ class Guide:
         begun = time.monotonic()
         peak = [0.0]
 
-        def heard(block: Floats) -> None:
+        def heard(block: Block) -> None:
             peak[0] = max(peak[0], float(np.max(np.abs(block[:, channel]), initial=0.0)))
             gone = time.monotonic() - begun
             law = self._law
@@ -440,19 +472,19 @@ class Guide:
         self.live = replace(self.live, **changes)  # type: ignore[arg-type]
         self._changed()
 
-    def _row(self, package_session: str, take: str, recording: str = "-", gain_db: float = 0.0) -> Take:
+    def _row(self, session: str, take: str, recording: str = "-", gain_db: float = 0.0) -> Take:
         turn = self.state.queue[0]
-        return Take(
-            take=take,
-            specimen=turn.specimen,
-            session=package_session,
-            sweep=self.settings.sweep,
-            seating=turn.seating,
-            recording=recording,
-            recording_is="sweep",
-            drive_gain_db=gain_db,
-            **self.settings.channels,
-        )
+        cells = {
+            "take": take,
+            "specimen": turn.specimen,
+            "session": session,
+            "sweep": self.settings.sweep,
+            "seating": turn.seating,
+            "recording": recording,
+            "recording_is": "sweep",
+            "drive_gain_db": gain_db,
+        }
+        return Take.model_validate(cells | dict(self.settings.channels))
 
     def _name(self, state: State) -> str:
         """A name that no take and no file has: specimen, seating, level of a series, and a number if repeated."""

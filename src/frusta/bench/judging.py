@@ -1,16 +1,18 @@
-"""The verdict on a take that lies on disk: keep, repeat or reseat, with the reasons, and what changed since last time."""
+"""The verdict on a take that lies on disk: keep, repeat or reseat, why, and what changed since the seating before."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from frusta.bench.events import TakeFaultNote, TakeVerdict
 from frusta.bench.room import room_lines
 from frusta.bench.slips import find_slip
+from frusta.bench.thermal import coil_resistance, coil_warming_k
 from frusta.campaign.calibration_file import CalibrationTable
 from frusta.campaign.package import Package
 from frusta.campaign.resolve import LoadedTake, ResolvedTake, load_take
@@ -19,6 +21,11 @@ from frusta.errors import PackageError, ParameterError
 from frusta.signal.calibration import Calibration
 from frusta.signal.reading import Conditions, TakeReading, TakeSignals, read_take
 from frusta.signal.transfer import sound_speed_m_s
+
+Floats = NDArray[np.float64]
+
+MOST_WARMING_K = 60.0
+"""Above this a coil's resistance is off by a quarter, and its glue may be near its end."""
 
 COMPARED = (("level_db", "dB"), ("breakup_hz", "% in break-up"))
 HELD = ("level_db", "breakup_hz", "breakup_loss_factor", "upper_limit_hz", "input_thd_peak_percent", "snr_db")
@@ -68,6 +75,7 @@ def judge_take(
     calibration: CalibrationTable | None = None,
     earlier: Earlier | None = None,
     scatter: dict[str, SeatingScatter] | None = None,
+    current_full_scale_a: float | None = None,
 ) -> TakeVerdict:
     """Read a take from the disk and judge it.
 
@@ -82,6 +90,8 @@ def judge_take(
         The previous seating of the same cone.
     scatter : dict of str to SeatingScatter, optional
         By figure.
+    current_full_scale_a : float, optional
+        Of the current channel, where there is one: the coil's temperature is then told.
 
     Returns
     -------
@@ -96,7 +106,42 @@ def judge_take(
         what, _, remedy = str(error).rpartition("; ")
         note = TakeFaultNote("silent" if "silent" in what else "truncated", what, remedy)
         return TakeVerdict("repeat", (note,), lines=(f"{note.fault}: {what}", remedy), advice="repeat")
-    return _verdict(found, resolved, slip, earlier, scatter or {})
+    verdict = _verdict(found, resolved, slip, earlier, scatter or {})
+    return replace(verdict, lines=(*verdict.lines, *coil_lines(loaded, resolved, current_full_scale_a)))
+
+
+def coil_lines(loaded: LoadedTake, resolved: ResolvedTake, current_full_scale_a: float | None) -> tuple[str, ...]:
+    """Return the coil's resistance and temperature during a sweep in words; none without a current channel."""
+    volts = resolved.drive_full_scale_v
+    if loaded.current is None or current_full_scale_a is None or volts is None or loaded.played is None:
+        return ()
+    try:
+        voltage = voltage_of(loaded, volts, resolved.drive_gain_db)
+        ohm, ohm_u = coil_resistance(voltage, loaded.current * current_full_scale_a, loaded.sample_rate_hz)
+    except ParameterError as error:
+        return (str(error),)
+    said = f"coil {ohm:.2f} ± {ohm_u:.2f} ohm during the sweep"
+    cold = resolved.coil_resistance_ohm
+    if cold is None:
+        return (f"{said}; its cold resistance is not in the tables, so no temperature",)
+    warmer = coil_warming_k(ohm, cold)
+    hot = "; let it cool" if warmer > MOST_WARMING_K else ""
+    return (f"{said}: about {max(warmer, 0.0):.0f} K over 20 °C{hot}",)
+
+
+def voltage_of(loaded: LoadedTake, drive_full_scale_v: float, drive_gain_db: float) -> Floats:
+    """Return the volts at the coil on the recording's own clock: the loopback, brought to what was played.
+
+    Raises
+    ------
+    ParameterError
+        If there is no loopback, or it is silent.
+    """
+    if loaded.reference is None or loaded.played is None or not np.any(loaded.reference):
+        raise ParameterError("volts at the coil need a loopback beside the current; record one with --reference")
+    played = 10.0 ** (drive_gain_db / 20.0) * loaded.played.samples
+    ratio = math.sqrt(float(np.sum(played**2)) / float(np.sum(loaded.reference**2)))
+    return np.asarray(loaded.reference * ratio * drive_full_scale_v)
 
 
 def seating_scatter(pairs: Sequence[tuple[dict[str, float], dict[str, float]]]) -> dict[str, SeatingScatter]:

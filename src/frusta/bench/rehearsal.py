@@ -27,8 +27,12 @@ from frusta.cone.elasticity import Elastic
 from frusta.cone.profile import ConeProfile
 from frusta.errors import ParameterError
 from frusta.material.handbook import AXIAL_RATIO, SHEAR_RATIO, plastic_named
+from frusta.signal.level import REFERENCE_PA
 
 BLOCK_S = 0.02
+CALIBRATOR = "calibrator"
+"""What is seated when the calibrator is put over the microphone; the take then names its level."""
+
 DEVICE_FAULTS = ("unplugged", "silent-input")
 _DRIVER = ConeProfile("convex", 0.0130, 0.0530, 0.0240, 0.0018, 0.00065)
 
@@ -136,6 +140,8 @@ class VirtualDevice:
     def _once(self, signal: Floats) -> Floats:
         """The recording of one pass."""
         specimen, seating, take = self._seat
+        if specimen == CALIBRATOR:
+            return self._tone(signal.size, float(take))
         fault = None if self._spoiled else self._how.fault
         self._spoiled = True
         mishap = fault if fault in MISHAPS else None
@@ -146,6 +152,14 @@ class VirtualDevice:
             for _ in self._blocks(sound[: len(sound) // 2], False):
                 pass
             raise DeviceError(f"{self.name}: stopped answering; plug it in again, then go on. The take is not counted")
+        return sound
+
+    def _tone(self, samples: int, level_db: float) -> Floats:
+        """What the microphone hears of a calibrator, shape (samples, channels)."""
+        amplitude = math.sqrt(2.0) * REFERENCE_PA * 10.0 ** (level_db / 20.0) / self._rig.bench.full_scale_pa
+        turns = 2.0 * np.pi * 1000.0 / self.sample_rate_hz * np.arange(samples)
+        sound = np.zeros((samples, self.channels))
+        sound[:, 0] = amplitude * np.sin(turns) + self._rig.silence(samples, self.sample_rate_hz, 0.01)[:, 0]
         return sound
 
     def _steady(self, period: Floats) -> Floats:
@@ -168,7 +182,10 @@ class VirtualDevice:
             mishap=mishap,
         )
         if self.channels > 2:
-            sound = np.column_stack([sound, self._current(specimen, seating, signal)[: len(sound)]])
+            current = np.zeros(len(sound))
+            late = round(self._rig.bench.latency_s * self.sample_rate_hz)
+            current[late:] = self._current(specimen, seating, signal)[: len(sound) - late]
+            sound = np.column_stack([sound, current])
         return sound
 
     def _current(self, specimen: str, seating: int, signal: Floats) -> Floats:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
-from frusta.bench.events import Began, Turn
+from frusta.bench.events import Added, Began, Turn
 from frusta.bench.order import seating_order, with_check_cone
 from frusta.bench.tables import edit_table
 from frusta.campaign.atomic import write_atomically
-from frusta.campaign.package import Package
-from frusta.campaign.rows import Rig, Specimen
+from frusta.campaign.package import Package, open_package
+from frusta.campaign.rows import SLUG_PATTERN, Rig, Specimen
 from frusta.campaign.spreadsheet import read_raw, write_raw
+from frusta.campaign.tables import cell_text
 from frusta.errors import PackageError
 
 PLAN_FILE = "plan.csv"
@@ -124,6 +126,14 @@ def the_sweep(package: Package, key: str | None = None) -> str:
     raise PackageError(f"sweep must be one of sweeps.csv (got {key!r}; there are: {listed}); name one with --sweep")
 
 
+def sweep_rate_hz(package: Package, key: str) -> int:
+    """Return the rate at which a sweep is played: its own, its file's, or 48 kHz where it names none."""
+    row = package.sweeps[key]
+    if row.signal is not None:
+        return package.open_file(row.signal).sample_rate_hz
+    return row.sample_rate_hz or 48000
+
+
 def begin_sitting(
     package: Package,
     rig: Rig,
@@ -173,6 +183,47 @@ def begin_sitting(
         tuple(s for s in dict.fromkeys(t.specimen for t in queue) if _unweighed(package.specimens[s])),
         "equal voltage" if equal_voltage else "equal level",
     )
+
+
+def add_specimen(root: Path, specimen: str, like: str | None = None, seatings: int = SEATINGS) -> Added:
+    """Return the event by which a specimen joins; a new one gets a row in specimens.csv.
+
+    Parameters
+    ----------
+    root : Path
+        Folder of the package.
+    specimen : str
+        Its key.
+    like : str, optional
+        Of a new one: the specimen whose kind, material, recipe and profile it shares.
+    seatings : int
+        Seatings wanted.
+
+    Raises
+    ------
+    PackageError
+        If it is new and nothing is named that it is like, or its key is none.
+    """
+    package = open_package(root)
+    if specimen not in package.specimens:
+        pattern = package.specimens.get(like or "")
+        if pattern is None or not re.fullmatch(SLUG_PATTERN, specimen):
+            raise PackageError(
+                f"a new specimen must have a key (a-z, 0-9, '.', '_', '-') and one it is like (got {specimen!r} like "
+                f"{like!r}); type, for instance: pla-st90-4 pla-st90-1"
+            )
+        cells = {"specimen": specimen, "kind": pattern.kind}
+        shared = {name: getattr(pattern, name) for name in ("material", "recipe", "profile")}
+        edit_table(root, "specimens", [cells | {k: v for k, v in shared.items() if v}])
+        return Added(specimen, seatings)
+    made = seatings_made(package).get(specimen, 0)
+    return Added(specimen, seatings, made + 1, _unweighed(package.specimens[specimen]))
+
+
+def mass_cell(root: Path, specimen: str, column: str) -> str:
+    """Return what specimens.csv says in a cell of a mass."""
+    value = getattr(open_package(root).specimens[specimen], column)
+    return "" if value is None else cell_text(value)
 
 
 def session_key(package: Package, today: date) -> str:

@@ -206,7 +206,7 @@ def _chosen(state: State, event: Chosen) -> State:
             rest = (*state.skipped[:place], *state.skipped[place + 1 :])
             return replace(state, queue=(turn, *state.queue), skipped=rest, step="cone")
     made = [t.turn.seating for t in state.made if t.turn.specimen == event.specimen]
-    new = Turn(event.specimen, max(made, default=0) + 1)
+    new = Turn(event.specimen, max([event.new_seating, *(number + 1 for number in made)]))
     return replace(state, queue=(new, *state.queue), step="cone")
 
 

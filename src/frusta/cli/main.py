@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from frusta.cli import analyse, check, demo, forecast, importing, new, publish
+from frusta.cli import analyse, check, demo, forecast, importing, new, plan, publish, record
 from frusta.errors import FrustaError
 from frusta.version import __version__
 
@@ -22,6 +22,10 @@ A CAMPAIGN is a package: a folder (or a zip of it) with a few small tables and y
 First hour:  frusta demo            the whole job on the built-in virtual rig
 
 Your own:    frusta new DIR         start a package: tables to fill in, and the sweep to play
+
+             frusta plan DIR        what to print, in which order to seat it
+
+             frusta record DIR      the bench: level, sweep, verdict, keep or repeat
 
              frusta import FILES --into DIR   take in recordings made elsewhere
 
@@ -72,6 +76,8 @@ app.command("demo")(demo.demo)
 app.command("new")(new.new)
 app.command("import")(importing.import_)
 app.command("check")(check.check)
+app.command("plan")(plan.plan)
+app.command("record")(record.record)
 app.command("analyse")(analyse.analyse)
 app.command("forecast")(forecast.forecast)
 app.command("publish")(publish.publish)
