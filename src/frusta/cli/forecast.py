@@ -42,6 +42,9 @@ def forecast(
         str | None, typer.Option("--profile", metavar="P", help="Key of profiles.csv; or give the geometry below.")
     ] = None,
     json_file: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write the forecast here.")] = None,
+    chart: Annotated[
+        Path | None, typer.Option("--chart", metavar="FILE", help="Draw it here, SVG or PNG, recorded cones beside it.")
+    ] = None,
     rig: Annotated[
         str | None, typer.Option("--rig", metavar="RIG", help="Key of rigs.csv; else the one most takes were made on.")
     ] = None,
@@ -101,14 +104,20 @@ def forecast(
         learned=lessons.learned,
     )
     recorded = [] if changed else lessons.recorded(package, material, told.recipe, name)
+    document = forecast_document(told, name, recorded)
     if json_file is not None:
-        write_atomically(json_file, forecast_json(forecast_document(told, name, recorded)))
+        write_atomically(json_file, forecast_json(document))
+    if chart is not None:
+        from frusta.publish.forecast_drawing import write_forecast_chart
+
+        write_forecast_chart(document, chart)
     for line in forecast_lines(told, name):
         typer.echo(line)
     for cone in recorded:
         typer.echo(f"  recorded beside it: {cone['take']}")
-    if json_file is not None:
-        typer.echo(f"Written: {json_file}")
+    for place in (json_file, chart):
+        if place is not None:
+            typer.echo(f"Written: {place}")
 
 
 def _drawing(package: Package, profile: str | None, changed: Mapping[str, Any]) -> tuple[str, ConeProfile]:

@@ -21,6 +21,7 @@ def response_chart(
     *,
     description: str,
     rigid: Curve | None = None,
+    spread: tuple[Curve, Curve] | None = None,
     band_hz: tuple[float, float] | None = None,
     read_hz: tuple[float, float] | None = None,
     relative: bool = False,
@@ -40,6 +41,8 @@ def response_chart(
         The result in words.
     rigid : Curve or None
         Response of a rigid cone of the same shape; drawn as dots beneath.
+    spread : (Curve, Curve) or None
+        Lower and upper end of a band of levels, at the same frequencies; shaded in the colour of the lower.
     band_hz, read_hz : (float, float) or None
         The campaign's band (shaded); what was read (outside of it is greyed), Hz.
     relative : bool
@@ -89,6 +92,8 @@ def response_chart(
     if band_hz is not None:
         _name_band(layers, band_hz, narrow)
     _name_unread(layers, low, high)
+    if spread is not None:
+        _shade(layers, *spread)
     if rigid is not None and np.isfinite(rigid.y).any():
         dots = {"color": layers.colours["ink"], "strokeDash": [0.1, 5.5], "strokeWidth": 2.4, "strokeCap": "round"}
         layers.line(zip(rigid.x.tolist(), rigid.y.tolist(), strict=True), dots)
@@ -98,6 +103,17 @@ def response_chart(
         _name_rigid(layers, rigid, curves, narrow)
     stairs(layers, list(curves), narrow=narrow)
     return layers.spec(description, background=background)
+
+
+def _shade(layers: Layers, low: Curve, high: Curve) -> None:
+    """Shade what lies between two curves."""
+    rows = [
+        {"x": round(x, 5), "low": round(a, 4), "high": round(b, 4)}
+        for x, a, b in zip(low.x.tolist(), low.y.tolist(), high.y.tolist(), strict=True)
+        if math.isfinite(a) and math.isfinite(b)
+    ]
+    mark = {"type": "area", "clip": True, "color": layers.colours[low.style.colour], "opacity": 0.25}
+    layers.add(mark, rows, x=layers.x(), y=layers.y("low"), y2={"field": "high"})
 
 
 def response_top(curves: Sequence[Curve], span: tuple[float, float], px_per_db: float) -> float:

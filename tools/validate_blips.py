@@ -1,0 +1,151 @@
+"""Causes of narrow features: what was put into simulated takes against what the analysis names first.
+
+Each campaign has two materials in two profiles on a virtual rig of its own, two seatings, a check cone, and one
+cause: an uneven wall of two or three waves, a resonance of the rig, a joint that moves from seating to seating, or
+rocking of one specimen. It is recorded and analysed as any other. Prints a confusion table for the documentation.
+
+    python tools/validate_blips.py --campaigns 25 --first 1
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+from collections import Counter
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+
+from frusta.bench.narrow_feature import NarrowFeature, features_response
+from frusta.bench.random_campaign import random_campaign
+from frusta.bench.virtual import Conditions, VirtualRig, seeded
+from frusta.bench.virtual_campaign import VirtualCampaign, write_campaign
+from frusta.campaign.analysis import analyse
+from frusta.campaign.parallel import map_batches
+from frusta.cone.bells import bell_modes
+from frusta.cone.medium import air_at
+from frusta.errors import FrustaError
+
+CAUSES = ("bell 2", "bell 3", "rig", "joint", "rocking")
+NAMED = {"bell mode n = 2": "bell 2", "bell mode n = 3": "bell 3", "bell mode n = 4": "bell 4", "bell mode of": "bell"}
+NAMED |= {"rocking": "rocking", "joint": "joint", "rig": "rig", "harmonic": "harmonic", "none": "other"}
+COLUMNS = ("bell 2", "bell 3", "bell 4", "rig", "joint", "rocking", "harmonic", "other")
+WITHIN = 0.02
+
+
+@dataclass(frozen=True)
+class LooseRig(VirtualRig):
+    """A rig on which some seatings have a resonance of their own."""
+
+    loose: dict[tuple[str, int], NarrowFeature] = field(default_factory=dict)
+
+    def transfer(self, specimen: str, seating: int, size: int, sample_rate_hz: int, conditions: Conditions):
+        """As the rig's, with the seating's feature."""
+        out = super().transfer(specimen, seating, size, sample_rate_hz, conditions)
+        feature = self.loose.get((specimen, seating))
+        if feature is None:
+            return out
+        return out * features_response((feature,), np.fft.rfftfreq(size, 1.0 / sample_rate_hz))
+
+
+def prepared(seed: int) -> tuple[str, VirtualCampaign, dict[str, list[float]]]:
+    """The cause, the campaign, and where its features truly lie, by take."""
+    cause = CAUSES[seed % len(CAUSES)]
+    rng = seeded(seed, "blips")
+    campaign = random_campaign(seed, "clean", mishaps=False, materials=2, profiles=2)
+    cones = {
+        name: replace(cone, unevenness=(), buckle=None)
+        for name, cone in campaign.rig.cones.items()
+        if not name.endswith("-2")
+    }
+    hertz, loss = float(np.exp(rng.uniform(np.log(400.0), np.log(1800.0)))), float(rng.uniform(0.02, 0.05))
+    feature = NarrowFeature(hertz, loss, float(rng.choice([-1, 1]) * rng.uniform(0.06, 0.15)))
+    bench, loose = campaign.rig.bench, {}
+    where: dict[str, list[float]] = {name: [] for name in cones}
+    plan = tuple(p for p in campaign.plan if p.specimen in cones)
+    printed = [name for name in cones if name != "check-1"]
+    if cause.startswith("bell"):
+        order = int(cause[-1])
+        cones = {n: replace(c, unevenness=((order, 0.08),)) if n in printed else c for n, c in cones.items()}
+        for name in printed:
+            modes = bell_modes(
+                cones[name].profile, cones[name].elastic, order, air_at(20.0, 50.0), bench.bench.mounting
+            )
+            where[name] = [float(f) for f in modes.frequency_hz[:2]]
+    elif cause == "rig":
+        bench = replace(bench, features=(feature,))
+        where = {name: [hertz] for name in cones}
+    elif cause == "rocking":
+        cones = {n: replace(c, features=(feature,)) if n == printed[0] else c for n, c in cones.items()}
+        where[printed[0]] = [hertz]
+    by_take = {p.take: list(where[p.specimen]) for p in plan}
+    if cause == "joint":
+        for p in plan:
+            if p.specimen in printed[:2]:
+                own = replace(feature, frequency_hz=hertz * float(np.exp(0.04 * rng.standard_normal())))
+                loose[p.specimen, p.seating] = own
+                by_take[p.take] = [own.frequency_hz]
+    rig = LooseRig(bench, cones, campaign.rig.seed, loose=loose)
+    tables = {**campaign.tables, "specimens": [s for s in campaign.tables["specimens"] if s.specimen in cones]}
+    return cause, replace(campaign, rig=rig, plan=plan, tables=tables), by_take
+
+
+def one_campaign(seed: int) -> list[tuple[str, str, str]]:
+    """Cause put in, cause named first, and its word, of every feature found; and those not found."""
+    cause, campaign, where = prepared(seed)
+    with tempfile.TemporaryDirectory() as place:
+        folder = write_campaign(campaign, Path(place) / "campaign", cores=1)
+        found = analyse(folder, cores=1).findings
+    rows = []
+    for take, expected in where.items():
+        blips = [b for b in found.blips if b.take == take]
+        for hertz in expected:
+            near = [b for b in blips if abs(np.log(b.frequency_hz / hertz)) < WITHIN]
+            if not near and not cause.startswith("bell"):
+                rows.append((cause, "not found", ""))
+            for blip in near[:1]:
+                words, _, word = blip.candidates[0].rpartition(": ")
+                rows.append((cause, next(v for k, v in NAMED.items() if words.startswith(k)), word))
+        stray = [b for b in blips if all(abs(np.log(b.frequency_hz / h)) >= WITHIN for h in expected)]
+        for blip in stray:
+            words, _, word = blip.candidates[0].rpartition(": ")
+            rows.append(("none", next(v for k, v in NAMED.items() if words.startswith(k)), word))
+    return rows
+
+
+def safely(seed: int) -> list[tuple[str, str, str]]:
+    """One campaign; what fails is told and left out."""
+    try:
+        return one_campaign(seed)
+    except FrustaError as error:
+        sys.stderr.write(f"campaign {seed}: {error}\n")
+        return []
+
+
+def main() -> None:
+    """Run and print."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--campaigns", type=int, default=25)
+    parser.add_argument("--first", type=int, default=1, help="first seed")
+    parser.add_argument("--cores", type=int, default=None)
+    given = parser.parse_args()
+    seeds = list(range(given.first, given.first + given.campaigns))
+    rows = [row for found in map_batches(safely, seeds, given.cores) for row in found]
+    counts = Counter((cause, named) for cause, named, _ in rows)
+    sure = Counter((cause == named, word) for cause, named, word in rows if word and cause != "none")
+    lines = ["| put in | " + " | ".join((*COLUMNS, "not found")) + " |", "| --- " * (len(COLUMNS) + 2) + "|"]
+    for cause in (*CAUSES, "none"):
+        lines.append(
+            f"| {cause} | " + " | ".join(str(counts[cause, named]) for named in (*COLUMNS, "not found")) + " |"
+        )
+    for word in ("almost certain", "likely", "possible", "less likely"):
+        right, wrong = sure[True, word], sure[False, word]
+        if right + wrong:
+            lines.append(f"{word}: {right} of {right + wrong} right")
+    sys.stdout.write("\n".join(lines) + "\n")
+
+
+if __name__ == "__main__":
+    main()
