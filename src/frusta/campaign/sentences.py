@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from frusta.campaign.figures import FIGURE, Figure
+from frusta.campaign.findings import group_key
 
 if TYPE_CHECKING:
-    from frusta.campaign.findings import Difference, Findings, TakeFault
+    from frusta.campaign.findings import Difference, Estimate, Findings, TakeFault
 
 NBSP = "\u00a0"
 MINUS = "\u2212"
@@ -138,7 +139,50 @@ def summary_lines(findings: Findings) -> list[str]:
     if findings.ranking:
         lines.append("Ranking:")
         lines += [f"  {row.verdict}" for row in findings.ranking]
+    if findings.estimates:
+        lines.append("What the plastics are:")
+        lines += [f"  {estimate_sentence(row)}" for row in findings.estimates]
     return lines
+
+
+ESTIMATED = {
+    "hoop_modulus": ("hoop modulus", "hoop_modulus_gpa", "GPa"),
+    "layer_shear_modulus": ("layer shear", "layer_shear_modulus_gpa", "GPa"),
+    "axial_modulus": ("across layers", "axial_modulus_gpa", "GPa"),
+    "loss_factor": ("loss factor", "loss_factor", ""),
+    "density": ("density", "density_kg_m3", "kg/m³"),
+}
+
+
+def estimate_sentence(row: Estimate) -> str:
+    """Return what is known of a material in one line: what was identified, then what was assumed, or why neither."""
+    name = group_key(row.material, row.recipe)
+    said: dict[bool, list[str]] = {True: [], False: []}
+    for key, (word, column, unit_name) in ESTIMATED.items():
+        value, u = getattr(row, column), getattr(row, f"{column}_u")
+        if value is not None and u is not None:
+            said[key in row.identified].append(f"{word} {with_u(value, u)}{NBSP if unit_name else ''}{unit_name}")
+    if not said[True] and not said[False]:
+        return f"{name}: no estimate; {next(iter(row.reasons.values()), 'no reason given')}."
+    known = ", ".join(said[True]) or "nothing identified"
+    assumed = f"; assumed: {', '.join(said[False])}" if said[False] else ""
+    return f"{name}: {known}{assumed}."
+
+
+def with_u(value: float, u: float) -> str:
+    """Return a value with its standard uncertainty, two digits of the latter.
+
+    Examples
+    --------
+    >>> with_u(3.2941, 0.0312)
+    '3.294 ± 0.031'
+    >>> with_u(1240.3, 11.6)
+    '1240 ± 12'
+    """
+    if u <= 0.0:
+        return f"{value:.4g}"
+    decimals = max(0, 1 - math.floor(math.log10(u)))
+    return f"{value:.{decimals}f} ± {u:.{decimals}f}"
 
 
 def _difference_lines(key: str, rows: Sequence[Difference]) -> list[str]:

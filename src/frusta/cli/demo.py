@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from frusta.campaign.analysis import Analysis
 
 
 def demo(
@@ -14,13 +17,13 @@ def demo(
     ] = Path("frusta-demo"),
     cores: Annotated[int | None, typer.Option("--cores", min=1, help="Processes to use; all by default.")] = None,
 ) -> None:
-    """Do the whole job on the built-in virtual rig: make a campaign, record, analyse, compare, publish.
+    """Do the whole job on the built-in virtual rig: record, analyse, compare, estimate, forecast, publish.
 
     The recordings are ordinary files in an ordinary package; nothing downstream knows that the rig is virtual.
     """
     import time
 
-    from frusta.bench.demo_campaign import make_demo
+    from frusta.bench.demo_campaign import UNPRINTED, make_demo
     from frusta.campaign.analysis import analyse
     from frusta.campaign.check import check_package
     from frusta.campaign.output import write_analysis
@@ -42,8 +45,23 @@ def demo(
     typer.echo("")
     for line in summary_lines(analysis.findings):
         typer.echo(line)
+    typer.echo("A cone that was never printed:")
+    for line in _forecast(analysis, sorted(UNPRINTED)[0]):
+        typer.echo(f"  {line}")
     typer.echo("")
     typer.echo(f"Campaign: {package}")
     typer.echo(f"Results:  {results}")
     typer.echo(f"Report:   {page}  (open it in any browser)")
     typer.echo(f"Took {time.monotonic() - begun:.0f} s")
+
+
+def _forecast(analysis: Analysis, profile: str) -> list[str]:
+    """What the material that was listed first will do in a shape that was never printed."""
+    from frusta.campaign.forecast_file import forecast_lines
+    from frusta.campaign.forecasting import drawn_profile, forecast_cone, profile_row
+
+    package = analysis.package
+    material = next(iter(package.materials))
+    drawing = drawn_profile(profile_row(package, profile))
+    told = forecast_cone(package, material, drawing, profile_key=profile, learned=analysis.learned)
+    return forecast_lines(told, profile)
