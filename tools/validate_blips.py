@@ -67,8 +67,8 @@ def prepared(seed: int) -> tuple[str, VirtualCampaign, dict[str, list[float]]]:
     plan = tuple(p for p in campaign.plan if p.specimen in cones)
     printed = [name for name in cones if name != "check-1"]
     if cause.startswith("bell"):
-        order = int(cause[-1])
-        cones = {n: replace(c, unevenness=((order, 0.08),)) if n in printed else c for n, c in cones.items()}
+        order, amount = int(cause[-1]), float(rng.uniform(0.15, 0.45))
+        cones = {n: replace(c, unevenness=((order, amount),)) if n in printed else c for n, c in cones.items()}
         for name in printed:
             modes = bell_modes(
                 cones[name].profile, cones[name].elastic, order, air_at(20.0, 50.0), bench.bench.mounting

@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from frusta.cli import analyse, check, demo, forecast, importing, new, plan, publish, record
+from frusta.cli import analyse, check, demo, forecast, importing, new, plan, printfile, publish, record
 from frusta.errors import FrustaError
 from frusta.version import __version__
 
@@ -34,6 +34,8 @@ Your own:    frusta new DIR         start a package: tables to fill in, and the 
              frusta analyse DIR     readings, modes, differences, ranking
 
              frusta forecast DIR --material M --profile P   a cone that has not been printed
+
+             frusta printfile DIR PROFILE --out FILE   the cone, or a coupon, for the printer
 
              frusta publish DIR --out REPORT   a report fit to show
 
@@ -80,6 +82,7 @@ app.command("plan")(plan.plan)
 app.command("record")(record.record)
 app.command("analyse")(analyse.analyse)
 app.command("forecast")(forecast.forecast)
+app.command("printfile")(printfile.printfile)
 app.command("publish")(publish.publish)
 
 
