@@ -10,7 +10,7 @@ import sys
 
 import pytest
 
-COMMANDS = ("demo", "new", "import", "check", "analyse", "forecast", "printfile", "publish")
+COMMANDS = ("demo", "new", "import", "check", "analyse", "forecast", "printfile", "publish", "shelf")
 SEEN_ONLY_WHEN_HEAVY = ("numpy", "scipy", "altair", "pydantic", "soundfile", "rich")
 
 

@@ -15,7 +15,7 @@ from frusta.campaign.curve_store import CurveStore
 from frusta.campaign.differences import find_differences
 from frusta.campaign.drift import session_drift
 from frusta.campaign.estimating import estimate_campaign
-from frusta.campaign.findings import FaultRow, Findings, Reading
+from frusta.campaign.findings import FaultRow, Findings, ModeRow, Reading
 from frusta.campaign.groups import groups_of
 from frusta.campaign.package import Package, open_package
 from frusta.campaign.parallel import map_batches
@@ -128,6 +128,31 @@ def analyse(
     )
     damaged = tuple(row.reading.take for row in rows if row.damage is not None)
     return Analysis(findings, store, damaged, package, estimated.learned)
+
+
+def read_takes(
+    package: Package, *, cores: int | None = None, progress: Progress | None = None
+) -> tuple[tuple[Reading, ...], tuple[ModeRow, ...]]:
+    """Return the readings and modes of a package, without what is drawn from them together.
+
+    Parameters
+    ----------
+    package : Package
+        An opened package.
+    cores, progress
+        As in `analyse`.
+
+    Returns
+    -------
+    readings : tuple of Reading
+        As in the findings, but for the unevenness over the common band.
+    modes : tuple of ModeRow
+        As recorded.
+    """
+    resolved = [resolve_take(package, take) for take in package.takes.values()]
+    store = CurveStore()  # its folder goes when it does
+    rows = _read_all(_jobs(package, resolved, None, store), cores, progress)
+    return tuple(row.reading for row in rows), tuple(mode for row in rows for mode in row.modes)
 
 
 def _read_all(jobs: Sequence[Job], cores: int | None, progress: Progress | None) -> list[TakeRows]:

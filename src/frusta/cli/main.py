@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from frusta.cli import analyse, check, demo, forecast, importing, new, plan, printfile, publish, record
+from frusta.cli import analyse, check, demo, forecast, importing, new, plan, printfile, publish, record, shelf
 from frusta.errors import FrustaError
 from frusta.version import __version__
 
@@ -38,6 +38,8 @@ Your own:    frusta new DIR         start a package: tables to fill in, and the 
              frusta printfile DIR PROFILE --out FILE   the cone, or a coupon, for the printer
 
              frusta publish DIR --out REPORT   a report fit to show
+
+Over years:  frusta shelf add DIR   keep every campaign; has a cone changed, or the rig?
 
 Exit codes: 0 done; 1 faults were found, or a take could not be read; 2 bad use or a broken package.
 
@@ -84,6 +86,7 @@ app.command("analyse")(analyse.analyse)
 app.command("forecast")(forecast.forecast)
 app.command("printfile")(printfile.printfile)
 app.command("publish")(publish.publish)
+app.add_typer(shelf.app, name="shelf")
 
 
 def _one_thread_a_process() -> None:
