@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from frusta.cli import analyse, check, demo, forecast, importing, new, plan, printfile, publish, record, shelf
+from frusta.cli import analyse, check, demo, forecast, importing, new, open_, plan, printfile, publish, record, shelf
 from frusta.errors import FrustaError
 from frusta.version import __version__
 
@@ -23,23 +23,23 @@ First hour:  frusta demo            the whole job on the built-in virtual rig
 
 Your own:    frusta new DIR         start a package: tables to fill in, and the sweep to play
 
-             frusta plan DIR        what to print, in which order to seat it
+             frusta plan DIR        what to print, in which order to seat it, what that can show
 
              frusta record DIR      the bench: level, sweep, verdict, keep or repeat
 
-             frusta import FILES --into DIR   take in recordings made elsewhere
+             frusta import FILES --into DIR   or take in recordings made elsewhere
 
              frusta check DIR       every slip in tables and recordings, at once
 
-             frusta analyse DIR     readings, modes, differences, ranking
-
-             frusta forecast DIR --material M --profile P   a cone that has not been printed
-
-             frusta printfile DIR PROFILE --out FILE   the cone, or a coupon, for the printer
+             frusta analyse DIR     readings, modes, differences, ranking, what the plastics are
 
              frusta publish DIR --out REPORT   a report fit to show
 
-Over years:  frusta shelf add DIR   keep every campaign; has a cone changed, or the rig?
+The next:    frusta forecast DIR --material M --profile P   a cone that has not been printed
+
+             frusta printfile DIR P --out FILE   the cone or a coupon as 3MF or STL
+
+             frusta shelf           every campaign of years; whether a cone changed or the rig
 
 Exit codes: 0 done; 1 faults were found, or a take could not be read; 2 bad use or a broken package.
 
@@ -86,6 +86,7 @@ app.command("analyse")(analyse.analyse)
 app.command("forecast")(forecast.forecast)
 app.command("printfile")(printfile.printfile)
 app.command("publish")(publish.publish)
+app.command("open")(open_.open_)
 app.add_typer(shelf.app, name="shelf")
 
 
