@@ -80,7 +80,7 @@ def slam(level: float, seconds: float, length_s: float) -> Callable[[np.ndarray]
         rng = np.random.default_rng(9)
         n = at(length_s)
         z = y.copy()
-        noise = np.convolve(rng.standard_normal(n + 40), np.hanning(40), mode="valid")[:n]
+        noise = np.convolve(rng.standard_normal(n), np.hanning(40))[:n]  # a sound does not begin with a jump
         z[at(seconds) : at(seconds) + n] += level * noise / np.abs(noise).max() * np.exp(-4.0 * np.arange(n) / n)
         return bench.quantise(z)
 
@@ -118,6 +118,10 @@ def talk(y: np.ndarray) -> np.ndarray:
     return 0.03 * swell * np.convolve(rng.standard_normal(y.size), np.hanning(30), mode="same")
 
 
+def hiss(size: int) -> np.ndarray:
+    return np.random.default_rng(12).standard_normal(size)
+
+
 NOISE = np.random.default_rng(11)
 BAD: list[tuple[str, str, Callable[[np.ndarray], np.ndarray]]] = [
     *[("clipped", f"by {db} dB", clip(db)) for db in (0.3, 3.0, 12.0)],
@@ -125,11 +129,17 @@ BAD: list[tuple[str, str, Callable[[np.ndarray], np.ndarray]]] = [
     ("clipped", "16 bit", lambda y: bench.quantise(np.minimum(y, 0.8 * y.max()), 16)),
     *[("dropout", f"{n} samples lost", lose(n, 2.6)) for n in (1, 7, 48, 300, 2000)],
     *[("dropout", f"{n} samples lost early", lose(n, 1.6)) for n in (64, 512)],
+    *[("dropout", f"{n} samples lost while 300 Hz were swept", lose(n, 2.06)) for n in (20, 100, 1000)],
+    ("dropout", "a tenth of a second zero while 300 Hz were swept", blank(5000, 2.06)),
     *[("dropout", f"{n} samples repeated", lose(-n, 3.2)) for n in (16, 256, 1024)],
     ("dropout", "two whole periods of what was swept", lose(128, 2.591)),
     *[("dropout", f"{n} samples zero", blank(n, 2.9)) for n in (64, 1024, 9600)],
     *[("burst", f"at {t} s", slam(0.05, t, 0.2)) for t in (1.0, 2.0, 3.5)],
     ("burst", "a click", slam(0.2, 2.4, 0.002)),
+    ("burst", "a knock while 9 kHz were swept", slam(0.4, 4.0, 0.05)),
+    ("burst", "a knock while 60 Hz were swept", slam(0.4, 1.06, 0.05)),
+    ("silent", "loud hum", lambda y: 0.03 * np.sin(2 * math.pi * 50 * np.arange(y.size) / RATE) + 1e-5 * hiss(y.size)),
+    ("truncated", "end, filled up with zeros", lambda y: np.concatenate([y[: at(3.9)], np.zeros(y.size - at(3.9))])),
     ("silent", "zero", lambda y: 0.0 * y),
     ("silent", "one value", lambda y: 0.0 * y + 0.01),
     ("silent", "noise", lambda y: bench.quantise(1e-4 * np.random.default_rng(1).standard_normal(y.size))),

@@ -103,6 +103,18 @@ def test_dividing_by_a_reference_gives_the_same(reading):
     assert other.figures["clock_ppm"] is None
 
 
+def test_a_reference_that_carries_another_sweep_is_told():
+    """The response is right all the same, but its harmonics would be read where they are not."""
+    for changes in ({"duration_s": 4.5}, {"start_hz": 40.0}, {"stop_hz": 12000.0}):
+        other = replace(SWEEP, **changes)
+        heard, played = _bench.record(other, CONE, noise_db=-60.0), 0.7 * make_sweep(other)
+        found = read_take(TakeSignals(heard, 48000, reference=played, sweep=SWEEP), Conditions())
+        assert found.quality == "repeat"
+        assert found.faults[0].fault == "wrong-sweep"
+        right = read_take(TakeSignals(heard, 48000, reference=played, sweep=other), Conditions())
+        assert right.quality == "ok"
+
+
 def test_a_sweep_from_elsewhere_reads_the_same(reading):
     other = read_take(TakeSignals(TAKE.recording, 48000, played=make_sweep(SWEEP)), Conditions(20.0))
     for key in ("level_db", "breakup_hz", "thd_peak_percent"):

@@ -143,8 +143,8 @@ def faults_of_sweep(
     if whole.lag_s is None:
         faint = any(f.fault == "level" and f.quality == "repeat" for f in faults)
         absent = {f.fault for f in whole.faults} & {"silent", "wrong-sweep"}
-        # so few steps that the sweep cannot be found; otherwise the level of what is no sweep does not matter
-        drop = {"silent", "wrong-sweep"} if faint else {"level"} if absent else set()
+        # so few steps that the sweep may not be found; otherwise the level of what is no sweep does not matter
+        drop = {"wrong-sweep"} if faint else {"level"} if absent else set()
         return tuple(f for f in faults if f.fault not in drop)
     in_recording = SweepPlace(
         sweep.begin_s + whole.lag_s, sweep.end_s + whole.lag_s, sweep.start_hz, sweep.stop_hz, sweep.rate_s

@@ -735,6 +735,13 @@ def _faults(
     reflections = fault_of_reflections(gate.reflections, rings_on=rings_on)
     if signals.kind == "impulse":
         return faults_of_signal(signals.recording, signals.sample_rate_hz) + reflections
+    if not source.as_named:
+        where = "the whole reference channel: its bands do not arrive together"
+        todo = "another sweep was played than the table names: name the one that was played, or play this one"
+        return (
+            *faults_of_signal(signals.recording, signals.sample_rate_hz),
+            Fault("wrong-sweep", where, todo, "repeat"),
+        )
     place = SweepPlace(source.begin_s, source.end_s, source.start_hz, source.stop_hz, source.rate_s)
     found = faults_of_sweep(signals.recording, response, onset, place, source.spectrum)
     if not any(f.fault in (*NO_RESPONSE, "truncated", "dropout") for f in found):

@@ -25,6 +25,10 @@ LOWER_RATE_HZ = 24000.0
 BEFORE_S, AFTER_S = 0.03, 0.17
 """What of the linear response counts as explained at least, s round the direct sound."""
 
+FALLS_BY = 0.65
+"""A room's tail falls at least by this from one 50 ms to the next (reverberation within 1.6 s); what a burst leaves at
+later lags falls more slowly, or rises."""
+
 HIGHEST_ORDER = 20
 LOWEST_SHARE = 3.0
 """Above the taper's end: nearer, its own ringing before the direct sound would be left."""
@@ -118,9 +122,9 @@ def _fallen_silent(impulse: Floats, onset: int, rate: float) -> float:
     power = np.take(impulse, onset + np.arange(count * size), mode="wrap").reshape(count, size)
     blocks = (power**2).mean(axis=1)
     floor = float(np.median(impulse[::7] ** 2)) / 0.455  # median of a chi-square of one degree
-    loud = np.flatnonzero(blocks > 1.5 * floor)
-    whole = np.flatnonzero(np.diff(np.append(loud, count + 9)) > 1)
-    return max(AFTER_S, 0.05 * float(loud[whole[0]] + 2)) if loud.size else AFTER_S
+    falling = blocks[1:] < FALLS_BY * blocks[:-1]
+    over = np.flatnonzero(~((blocks[1:] > 1.5 * floor) & falling))
+    return max(AFTER_S, 0.05 * float(over[0] + 2 if over.size else count))
 
 
 def _take_out(

@@ -14,11 +14,14 @@ from frusta.errors import ParameterError
 from frusta.signal.smoothing import band_mean_power
 from frusta.signal.sweep import Sweep, fit_sweep, make_sweep
 from frusta.signal.transfer import Band, band_of_sweep, bins_hz, inverse_spectrum, taper_band
+from frusta.signal.whole_sweep import best_step
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
 RANDOM_REGULARISATION = 1e-4  # of the local power: what a random signal lacks in single bins
+HEARD_SHARE = 0.05  # power of a band of a loopback re its loudest from which it counts
+STRAY_S = 0.005  # bands of a loopback that arrive farther apart, on average, are not those of the sweep that was named
 SILENT = 1e-4  # peak of a reference channel that carries nothing (-80 dB re full scale)
 
 
@@ -45,6 +48,8 @@ class Source:
         Whether it is a loopback recorded beside the microphone.
     reason : str or None
         Why it has no harmonics.
+    as_named : bool
+        False for a loopback that does not carry what was said to be played.
     """
 
     spectrum: Complexes
@@ -60,6 +65,7 @@ class Source:
     synchronised: bool
     by_reference: bool
     reason: str | None
+    as_named: bool = True
 
 
 @lru_cache(maxsize=4)
@@ -172,7 +178,22 @@ def source_of_reference(reference: Floats, sample_rate_hz: float, count: int, sw
         sweep.synchronised,
         True,
         sweep.reason,
+        _carries(spectrum, sweep, sample_rate_hz, count),
     )
+
+
+def _carries(spectrum: Complexes, sweep: Source, sample_rate_hz: float, count: int) -> bool:
+    """Whether a loopback carries the sweep: all its bands at one time, but for one jump where samples were lost."""
+    edges = np.geomspace(sweep.band.full_low_hz, sweep.band.full_high_hz, 25) * count / sample_rate_hz
+    place = np.unique(edges.astype(np.int64))
+    ratio = spectrum[place[0] : place[-1] + 1] * sweep.inverse[place[0] : place[-1] + 1]
+    turn = ratio[1:] * ratio[:-1].conj()
+    power = ratio.real**2 + ratio.imag**2
+    start = place[:-1] - place[0]
+    heard = np.add.reduceat(power[:-1], start) / np.diff(place)
+    lag_s = -np.angle(np.add.reduceat(turn, start)) / (2.0 * math.pi) * count / sample_rate_hz
+    lag_s = lag_s[heard > HEARD_SHARE * heard.max()]
+    return not best_step(lag_s)[1] > STRAY_S or lag_s.size < 4
 
 
 def source_of_nothing(sample_rate_hz: float, count: int, band: Band | None) -> Source:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +40,12 @@ LEAST_STILL = 16
 LEAST_STEPS = 30.0
 """Steps of the converter that the sound round an event must reach (rms); below, it is the rounding that is heard."""
 
+
+OVER_SWEPT, OVER_HUM_HZ, STANDS_OUT = 3.0, 1000.0, 30.0
+"""Above three times the swept frequency there is little of its own; what stands 15 dB out of it is seen surely."""
+
+NEEDLE_S, NEEDLE_BLOCKS = 0.00025, 6
+"""A needle, and the one at the other end of a block, each astride three blocks, hold nearly all that stands out."""
 
 SWEPT_SHARE = 0.6
 """Share of an event's energy within half an octave of the swept frequency from which it is the sweep that broke."""
@@ -142,8 +149,11 @@ def judge_events(
         frequency = sweep.frequency_at(event.peak_s - lag_s)
         place = place_in_words(event.peak_s, frequency)
         todo = "use a larger buffer, stop other programs, then sweep again"
-        if _stands_still(recording, deconvolved.sample_rate_hz, event) or (
-            frequency is not None and _is_the_sweep(rest, event, frequency, breaks)
+        form = "" if frequency is None else _form(recording, deconvolved.sample_rate_hz, event, frequency)
+        if (
+            form == "needle"
+            or _stands_still(recording, deconvolved.sample_rate_hz, event)
+            or (form == "" and frequency is not None and _is_the_sweep(rest, event, frequency, breaks))
         ):
             folded = frequency is not None and _folded(frequency, deconvolved.sample_rate_hz)
             quality: Quality = "look" if folded else "repeat"
@@ -209,9 +219,31 @@ def _stands_still(recording: Floats, sample_rate_hz: float, event: Event) -> boo
     changes = np.flatnonzero(np.diff(part))
     if changes.size < 64:
         return changes.size < part.size / 2
+    changes = np.concatenate([[-1], changes, [part.size - 1]])  # it may have stood still from before, or until after
     # A slow sine near its top may rest on one step for a few samples: ten times the usual rest is another matter.
     rests = np.diff(changes)
     return bool(rests.max() >= max(LEAST_STILL, 10.0 * float(np.percentile(rests, 90.0))))
+
+
+def _form(recording: Floats, sample_rate_hz: float, event: Event, frequency_hz: float) -> Literal["needle", "long", ""]:
+    """Whether what stands out above the frequency being swept is a jump of the wave form, or lasts.
+
+    Any sound rings for a while, if only in the room; a jump from one sample to the next does not. Two needles may
+    stand at the ends of a block. Empty where the swept frequency is too high, or nothing stands out above it.
+    """
+    low_hz = OVER_SWEPT * frequency_hz
+    if low_hz > 0.3 * sample_rate_hz:
+        return ""
+    part = _around(recording, sample_rate_hz, event)
+    spectrum = fft.rfft(part * np.hanning(part.size))
+    spectrum[: math.ceil(max(low_hz, OVER_HUM_HZ) * part.size / sample_rate_hz)] = 0.0
+    size = max(4, round(NEEDLE_S * sample_rate_hz))
+    power = (fft.irfft(spectrum, part.size)[: part.size // size * size].reshape(-1, size) ** 2).sum(axis=1)
+    usual = float(np.median(power))
+    over = np.sort(power - usual)[::-1]
+    if over[0] < STANDS_OUT * usual:
+        return ""
+    return "needle" if over[:NEEDLE_BLOCKS].sum() > 0.9 * over[over > 8.0 * usual].sum() else "long"
 
 
 def _is_the_sweep(rest: Residue, event: Event, frequency_hz: float, breaks: tuple[Fault, ...]) -> bool:

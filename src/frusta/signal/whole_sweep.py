@@ -95,10 +95,12 @@ def check_whole_sweep(
 def _hidden(x: Floats, lag: Floats, stray: NDArray[np.bool_], limit: float, sweep: SweepPlace) -> bool:
     """Whether the bands that stray are those that a noise hid, not those of a jump or of another sweep."""
     share = np.count_nonzero(stray) / stray.size
-    if share <= 0.6 and sweep.rate_s is not None:
+    if share <= 0.75 and sweep.rate_s is not None:
         # a burst is heard in all bands at one moment: lag and time of the sweep add up to the same
-        moment = lag[stray] + sweep.rate_s * x[stray]
-        if np.mean(np.abs(moment - np.median(moment)) < 0.25) >= 0.7 and np.ptp(sweep.rate_s * x[stray]) > 0.5:
+        swept_s = sweep.rate_s * x[stray]
+        moment = lag[stray] + swept_s
+        near = np.abs(moment - np.median(moment)) < min(0.25, 0.25 * float(np.ptp(swept_s)))
+        if np.mean(near) >= 0.7:
             return True
     # noise strews; in a jump or another sweep neighbours agree
     return bool(share <= 0.4 and np.median(np.abs(np.diff(lag[stray]))) > 10.0 * limit)
@@ -108,7 +110,7 @@ def _jump(x: Floats, lag: Floats, sweep: SweepPlace) -> tuple[Fault, ...]:
     """A jump of a few milliseconds: samples lost at a moment when that left hardly a break."""
     if lag.size < 8 or sweep.rate_s is None:
         return ()
-    k, misfit = _step(lag)
+    k, misfit = best_step(lag)
     jump_s = float(np.median(lag[k:]) - np.median(lag[:k]))
     slope, start = np.polyfit(x, lag, 1)
     line_misfit = float(np.mean(np.abs(lag - slope * x - start)))
@@ -132,13 +134,24 @@ def _drift(x: Floats, lag: Floats, cell_s: Floats, sweep: SweepPlace) -> tuple[F
         return ()
     slope, start = (float(v) for v in np.polyfit(x[fine], lag[fine], 1))
     misfit = float(np.mean(np.abs(lag[fine] - slope * x[fine] - start)))
-    if abs(slope) < DRIFT_SHARE * sweep.rate_s or misfit > 0.7 * _step(lag[fine])[1]:
+    if abs(slope) < DRIFT_SHARE * sweep.rate_s or misfit > 0.7 * best_step(lag[fine])[1]:
         return ()
     return (_clock(slope / sweep.rate_s),)
 
 
-def _step(lag: Floats) -> tuple[int, float]:
-    """Return where a single jump would fit best, and the mean misfit that it leaves, s."""
+def best_step(lag: Floats) -> tuple[int, float]:
+    """Return where a single jump would fit best, and the mean misfit that it leaves.
+
+    Parameters
+    ----------
+    lag : ndarray, shape (n,)
+        Any unit.
+
+    Returns
+    -------
+    (int, float)
+        Index after the jump; misfit in the unit of the lag, infinite for fewer than four values.
+    """
     misfits = [
         float(np.mean(np.abs(np.concatenate([lag[:k] - np.median(lag[:k]), lag[k:] - np.median(lag[k:])]))))
         for k in range(2, lag.size - 1)
@@ -177,7 +190,7 @@ def _steady_and_quiet(recording: Floats, sample_rate_hz: float) -> Fault | None:
     count = max(1, rough.size // block)
     power = (rough[: count * block].reshape(count, -1) ** 2).mean(axis=1)
     low, high = np.percentile(power, [5.0, 95.0])
-    level_db = 10.0 * math.log10(max(float(np.var(recording)), 1e-20))
+    level_db = 10.0 * math.log10(max(float(np.mean(power)), 1e-20))
     if high > 0.0 and not (level_db < QUIET_DBFS and high < 10.0 ** (STEADY_DB / 10.0) * low):
         return None
     where = f"the whole recording, {level_db:.0f} dBFS" if high > 0.0 else "the whole recording, all zero"
@@ -201,7 +214,7 @@ def _moving(
     slope = float(np.median(slopes / np.subtract.outer(x, x)[np.triu_indices(lag.size, 1)]))
     line = lag - slope * x
     line_misfit = float(np.mean(np.abs(line - np.median(line))))
-    k, misfit = _step(lag)
+    k, misfit = best_step(lag)
     if misfit < 0.4 * line_misfit and misfit < limit / 2:
         jump_s = float(np.median(lag[k:]) - np.median(lag[:k]))
         f = arrivals.frequency_hz[firm]
@@ -228,12 +241,9 @@ def _ends(
     last_s = _last_change(recording) / sample_rate_hz
     length_s = recording.size / sample_rate_hz
     missing_s = end_s - length_s
-    above = arrivals.frequency_hz > (sweep.frequency_at(max(last_s - lag_s, sweep.begin_s)) or math.inf)
-    if (
-        missing_s <= MISSING_S < end_s - last_s
-        and np.count_nonzero(above) >= 2
-        and not (arrivals.heard & (np.abs(arrivals.lag_s - lag_s) < SPREAD_S))[above].any()
-    ):
+    swept_last = sweep.frequency_at(min(max(last_s - lag_s, sweep.begin_s), sweep.end_s))
+    above = arrivals.frequency_hz > (swept_last or math.inf)
+    if missing_s <= MISSING_S < end_s - last_s and np.count_nonzero(above) >= 1:
         missing_s = end_s - last_s  # filled up with one value after the recorder had stopped
     if missing_s > MISSING_S:
         at_s = length_s if end_s > length_s + MISSING_S else last_s
