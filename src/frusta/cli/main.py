@@ -19,27 +19,25 @@ JOB = """Which filament, printed how, in which cone shape, makes a good loudspea
 
 A CAMPAIGN is a package: a folder (or a zip of it) with a few small tables and your recordings.
 
-First hour:  frusta demo            the whole job on the built-in virtual rig
+\b
+First hour, on the built-in virtual rig:
+  frusta demo                        the whole job, and a report to open
 
-Your own:    frusta new DIR         start a package: tables to fill in, and the sweep to play
+\b
+With your own cones:
+  frusta new DIR                     tables to fill in, and the sweep
+  frusta plan DIR                    what to print, in which order to seat it
+  frusta record DIR                  the bench: level, sweep, keep or repeat
+  frusta import FILES --into DIR     or recordings made elsewhere
+  frusta check DIR                   every slip in tables and recordings
+  frusta analyse DIR                 readings, differences, ranking, materials
+  frusta publish DIR --out REPORT    a report fit to show
 
-             frusta plan DIR        what to print, in which order to seat it, what that can show
-
-             frusta record DIR      the bench: level, sweep, verdict, keep or repeat
-
-             frusta import FILES --into DIR   or take in recordings made elsewhere
-
-             frusta check DIR       every slip in tables and recordings, at once
-
-             frusta analyse DIR     readings, modes, differences, ranking, what the plastics are
-
-             frusta publish DIR --out REPORT   a report fit to show
-
-The next:    frusta forecast DIR --material M --profile P   a cone that has not been printed
-
-             frusta printfile DIR P --out FILE   the cone or a coupon as 3MF or STL
-
-             frusta shelf           every campaign of years; whether a cone changed or the rig
+\b
+The next cone, and the years:
+  frusta forecast DIR --material M --profile P    before it is printed
+  frusta printfile DIR P --out FILE  cone or coupon as 3MF or STL
+  frusta shelf --help                has a cone changed, or the rig?
 
 Exit codes: 0 done; 1 faults were found, or a take could not be read; 2 bad use or a broken package.
 
@@ -76,16 +74,16 @@ def everywhere(
         os.environ["FRUSTA_DEBUG"] = "1"
 
 
-app.command("demo")(demo.demo)
-app.command("new")(new.new)
-app.command("import")(importing.import_)
-app.command("check")(check.check)
-app.command("plan")(plan.plan)
-app.command("record")(record.record)
-app.command("analyse")(analyse.analyse)
-app.command("forecast")(forecast.forecast)
-app.command("printfile")(printfile.printfile)
-app.command("publish")(publish.publish)
+app.command("demo", short_help="The whole job on the built-in virtual rig.")(demo.demo)
+app.command("new", short_help="Start a package: tables and the sweep.")(new.new)
+app.command("import", short_help="Recordings made elsewhere become takes.")(importing.import_)
+app.command("check", short_help="Every slip of a package at once.")(check.check)
+app.command("plan", short_help="What to print, in which order to seat it.")(plan.plan)
+app.command("record", short_help="The bench: level, sweep, verdict, keep or repeat.")(record.record)
+app.command("analyse", short_help="From recordings to findings.")(analyse.analyse)
+app.command("forecast", short_help="A cone that has not been printed.")(forecast.forecast)
+app.command("printfile", short_help="The cone or a coupon as 3MF or STL.")(printfile.printfile)
+app.command("publish", short_help="The report and everything behind it.")(publish.publish)
 app.command("open")(open_.open_)
 app.add_typer(shelf.app, name="shelf")
 

@@ -13,7 +13,7 @@ from typing import Any
 from frusta.publish.theme import FONT, LIGHT
 
 _FONT_FOLDER = "assets/fonts"
-_WEB_FONT = f"{_FONT_FOLDER}/atkinson-hyperlegible-next-latin-wght-normal.woff2"
+WEB_FONT = f"{_FONT_FOLDER}/atkinson-hyperlegible-next-latin-wght-normal.woff2"
 
 
 def asset(name: str) -> bytes:
@@ -24,7 +24,7 @@ def asset(name: str) -> bytes:
 @cache
 def web_font_css() -> str:
     """Return the font as a CSS rule that carries it along."""
-    data = base64.b64encode(asset(_WEB_FONT)).decode("ascii")
+    data = base64.b64encode(asset(WEB_FONT)).decode("ascii")
     return (
         f'@font-face{{font-family:"{FONT}";font-weight:200 800;font-display:swap;'
         f'src:url(data:font/woff2;base64,{data}) format("woff2")}}'

@@ -11,7 +11,8 @@
     while (high - low > 1) { const mid = (low + high) >> 1; if (x[mid] < wanted) low = mid; else high = mid; }
     return Math.abs(x[low] - wanted) < Math.abs(x[high] - wanted) ? low : high;
   };
-  for (const figure of document.querySelectorAll("figure[data-curves]")) {
+  const equip = (figure) => {
+    figure.dataset.read = "yes";
     const data = JSON.parse(document.getElementById(figure.dataset.curves).textContent);
     const readout = document.createElement("p");
     readout.className = "readout";
@@ -72,5 +73,8 @@
         show();
       });
     });
-  }
+  };
+  const all = () => document.querySelectorAll("figure[data-curves]:not([data-read])").forEach(equip);
+  all();
+  document.addEventListener("frusta-drawn", all);
 })();

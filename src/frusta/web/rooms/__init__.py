@@ -1,0 +1,1 @@
+"""The rooms of the page, each a router of its own."""

@@ -1,0 +1,195 @@
+"""Bench: one thing to do at a time, the same for every tab."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import time
+from collections.abc import AsyncIterator
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Body, Request
+from fastapi.responses import HTMLResponse, StreamingResponse
+
+from frusta.bench.device import DeviceError
+from frusta.bench.sitting import check_cone, planned_turns
+from frusta.errors import FrustaError
+from frusta.web.bench_words import ticket_of
+from frusta.web.sitting import Beginning
+from frusta.web.views import Views, glyph
+
+BEAT_S = 0.05
+"""The meter moves 20 times a second."""
+PULSE_S = 0.4
+"""A page that hears nothing for 1 s knows that frusta is gone."""
+
+
+def router(views: Views) -> APIRouter:
+    """Return the routes."""
+    routes = APIRouter()
+    desk, sitting = views.desk, views.sitting
+
+    @routes.get("/bench", response_class=HTMLResponse, include_in_schema=False)
+    def room(request: Request) -> HTMLResponse:
+        return views.page("bench.html", request, "bench", "Bench", **_field(views))
+
+    @routes.get("/bench/field", response_class=HTMLResponse, include_in_schema=False)
+    def field(request: Request) -> HTMLResponse:
+        return views.render("bench_ticket.html", request, **_field(views))
+
+    @routes.get("/api/bench", tags=["bench"])
+    def state() -> dict[str, Any]:
+        """Return where the bench stands: the step, its number, and what moves."""
+        told = sitting.live()
+        if sitting.going:
+            held = sitting.guide.state
+            told["session"] = held.session
+            told["specimen"] = held.turn.specimen if held.turn else None
+            told["seating"] = held.turn.seating if held.turn else None
+            told["kept"] = list(held.kept)
+            told["to_come"] = len(held.queue)
+        return told
+
+    @routes.post("/api/bench/begin", tags=["bench"])
+    def begin(
+        device: Annotated[str, Body()] = "",
+        seatings: Annotated[int | str, Body()] = 2,
+        target_db: Annotated[float | str | None, Body()] = None,
+        temperature_c: Annotated[float | str | None, Body()] = None,
+        with_coil: Annotated[bool | str, Body()] = False,
+    ) -> dict[str, Any]:
+        """Begin a sitting, or go on with the one of today."""
+        sitting.begin(
+            Beginning(
+                device,
+                max(1, int(seatings or 2)),
+                _number(target_db),
+                _number(temperature_c),
+                with_coil in (True, "on", "yes"),
+            )
+        )
+        return {"said": ""}
+
+    @routes.post("/api/bench/press", tags=["bench"])
+    def press(
+        event: Annotated[str, Body()],
+        number: Annotated[int | None, Body()] = None,
+        details: Annotated[dict[str, Any] | None, Body()] = None,
+    ) -> dict[str, Any]:
+        """Do what a button or key of the bench says; ``number`` names the state it was meant for."""
+        sitting.press(event, details or {}, number)
+        return {"said": "", **sitting.live()}
+
+    @routes.post("/api/bench/stop", tags=["bench"])
+    async def stop() -> dict[str, Any]:
+        """Silence everything at once."""
+        sitting.stop()
+        return {"said": "Stopped. Nothing is lost."}
+
+    @routes.post("/api/bench/gain", tags=["bench"])
+    def gain(step_db: Annotated[float, Body()] = 0.0, automatic: Annotated[bool | None, Body()] = None) -> dict[str, Any]:
+        """Turn up or down by at most 3 dB, or let the gain follow the meter."""
+        guide = sitting.guide
+        if automatic is not None:
+            guide.set_automatic(automatic)
+        if step_db:
+            guide.add_gain(max(-3.0, min(3.0, step_db)))
+        return {"said": "", **sitting.live()}
+
+    @routes.get("/api/bench/events", tags=["bench"])
+    async def events(request: Request) -> StreamingResponse:
+        """Stream what moves, 20 times a second while sound plays, as server-sent events."""
+        return StreamingResponse(
+            _stream(views, request), media_type="text/event-stream", headers={"x-accel-buffering": "no"}
+        )
+
+    return routes
+
+
+async def _stream(views: Views, request: Request) -> AsyncIterator[str]:
+    last, sent_s = "", 0.0
+    yield "retry: 1000\n\n"
+    while not await request.is_disconnected():
+        views.sitting.listened()
+        told = json.dumps(views.sitting.live())
+        now = time.monotonic()
+        if told != last or now - sent_s > PULSE_S:
+            yield f"data: {told}\n\n"
+            last, sent_s = told, now
+        await asyncio.sleep(BEAT_S)
+
+
+def _field(views: Views) -> dict[str, Any]:
+    """What the ticket needs: a sitting's state, or how to begin one."""
+    desk, sitting = views.desk, views.sitting
+    blank = {"ticket": None, "number": sitting.number, "sounding": False, "virtual": False, "live": sitting.live()}
+    if not desk.is_campaign:
+        return {**blank, "stage": "empty", "folder": desk.path.name}
+    if not sitting.going or sitting.guide.state.step == "done":
+        told = {**blank, "stage": "begin", **_beginning(views)}
+        if sitting.going:
+            ticket = ticket_of(sitting.guide.state, desk.package, sitting.with_coil)
+            told |= {"stage": "done", "ticket": ticket}
+        return told
+    ticket = ticket_of(sitting.guide.state, desk.package, sitting.with_coil)
+    return {
+        **blank,
+        "stage": ticket["step"],
+        "ticket": ticket,
+        "sounding": ticket["step"] in ("level", "sweep"),
+        "virtual": sitting.device_name == "virtual rig",
+        "device": sitting.device_name,
+    }
+
+
+def _beginning(views: Views) -> dict[str, Any]:
+    """How a sitting may begin: devices, what is planned, what stands against it."""
+    desk = views.desk
+    against = ""
+    turns = 0
+    cones: list[str] = []
+    try:
+        if desk.opened.faults:
+            against = "The tables have faults; mend them first."
+        package = desk.package
+        planned = planned_turns(package)
+        turns = len(planned)
+        cones = list(dict.fromkeys(t.specimen for t in planned))
+        if not desk.path.is_dir():
+            against = "A zip cannot be recorded into; unpack it and open the folder."
+        elif not package.specimens:
+            against = "No cone is listed yet."
+        elif not package.rigs:
+            against = "No rig is listed yet."
+        elif not package.sweeps:
+            against = "No sweep is listed yet."
+    except FrustaError as error:
+        against = str(error)
+    return {
+        "against": against,
+        "turns": turns,
+        "cones": cones,
+        "check": check_cone(desk.package) if not against else None,
+        "left": views.sitting.left() if not against else None,
+        "devices": _devices(),
+        "device_chosen": desk.device or "",
+        "stub_glyph": glyph(None, 232, 84),
+    }
+
+
+def _devices() -> list[tuple[str, str]]:
+    """Sound devices to choose from, the virtual rig last."""
+    found: list[tuple[str, str]] = []
+    try:
+        from frusta.bench.sound_card import list_devices
+
+        found = [(d.name, str(d)) for d in list_devices() if d.outputs > 0]
+    except (DeviceError, OSError):
+        found = []
+    return [*found, ("virtual", "the built-in virtual rig, a rehearsal")]
+
+
+def _number(value: float | str | None) -> float | None:
+    if value is None or value == "":
+        return None
+    return float(str(value).replace(",", ".").replace("\u2212", "-"))

@@ -1,0 +1,250 @@
+"""The bench behind the page: one guide for all tabs, its state and live view as plain values."""
+
+from __future__ import annotations
+
+import math
+import threading
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from typing import Any
+
+from frusta.bench.events import Event, Mended, Undone, from_plain
+from frusta.bench.guide import BenchSettings, Guide
+from frusta.bench.journal import journal_of, latest_session
+from frusta.bench.opening import VIRTUAL, open_device
+from frusta.bench.rig_memory import recall, remember
+from frusta.bench.sitting import begin_sitting, planned_turns, sweep_rate_hz, the_rig, the_sweep
+from frusta.bench.steps import State, replay
+from frusta.campaign.package import open_package
+from frusta.errors import FrustaError, PackageError, ParameterError
+from frusta.web.desk import Desk
+
+PRESSABLE = frozenset(
+    {
+        "Fetched", "Skipped", "Chosen", "Weighed", "NotWeighed", "Seated", "Kept", "Repeated", "Reseated", "Mended",
+        "Ending", "Ended", "Undone",
+    }
+)  # fmt: skip
+UNHEARD_S = 10.0
+"""Noise that no page has listened to for so long is stopped."""
+START_GAIN_DB = -12.0
+
+
+@dataclass(frozen=True)
+class Beginning:
+    """How a sitting is to begin.
+
+    Parameters
+    ----------
+    device : str
+        As of ``frusta record --device``.
+    seatings : int
+        Of each cone.
+    target_db : float or None
+        None: what the first cone has.
+    temperature_c : float or None
+    with_coil : bool
+        Whether cones are weighed with their coils on.
+    """
+
+    device: str = ""
+    seatings: int = 2
+    target_db: float | None = None
+    temperature_c: float | None = None
+    with_coil: bool = False
+
+
+class Sitting:
+    """The sitting at the bench, if there is one.
+
+    Parameters
+    ----------
+    desk : Desk
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self._lock = threading.RLock()
+        self._guide: Guide | None = None
+        self._last: State | None = None
+        self._number = 0
+        self._heard_s = time.monotonic()
+        self.device_name = ""
+        self.with_coil = False
+
+    @property
+    def guide(self) -> Guide:
+        """The guide.
+
+        Raises
+        ------
+        ParameterError
+            If no sitting has begun.
+        """
+        if self._guide is None:
+            raise ParameterError("no sitting has begun; begin one on the Bench")
+        return self._guide
+
+    @property
+    def going(self) -> bool:
+        """Whether there is a sitting."""
+        return self._guide is not None
+
+    @property
+    def number(self) -> int:
+        """Counts the states that have been; a press names the one it was meant for."""
+        with self._lock:
+            state = self._guide.state if self._guide is not None else None
+            if state is not self._last:
+                self._last = state
+                self._number += 1
+            return self._number
+
+    def left(self) -> str | None:
+        """Return the session of today that was not ended, as `frusta record` goes on with it; None if there is none."""
+        package = self._desk.package
+        session = latest_session(package.root) if self._desk.path.is_dir() else None
+        if session is None or session not in package.sessions:
+            return None
+        try:
+            state = replay(journal_of(package.root, session).read())
+        except FrustaError:
+            return None
+        today = date.today().isoformat()
+        return session if state and state.step != "done" and package.sessions[session].date == today else None
+
+    def begin(self, how: Beginning) -> None:
+        """Open the device and begin a sitting, or go on with the one of today.
+
+        Raises
+        ------
+        FrustaError
+            If the device does not open, or nothing is left to do.
+        """
+        with self._lock:
+            if self._guide is not None and self._guide.state.step != "done":
+                raise ParameterError("a sitting is going on; end it before you begin another")
+            self.close()
+            root = self._desk.writable
+            package = open_package(root)
+            rig = the_rig(package)
+            sweep = the_sweep(package)
+            chosen = how.device or self._desk.device
+            memory = recall(rig.rig).with_choices(output=chosen, target_db=how.target_db)
+            virtual = (memory.output or "").partition(":")[0] == VIRTUAL
+            channels = _channels(memory.microphone_channel, memory.reference_channel, virtual)
+            device = open_device(
+                package, rig, memory.output, memory.input, sweep_rate_hz(package, sweep), max(channels.values()),
+                memory.current_full_scale_a,
+            )  # fmt: skip
+            remember(rig.rig, replace(memory, output=None, input=None) if virtual else memory)
+            settings = BenchSettings(
+                sweep,
+                channels,
+                memory.target_db,
+                limit_dbfs=0.0 if memory.limit_dbfs is None else memory.limit_dbfs,
+                limit_w=memory.limit_w,
+                current_full_scale_a=memory.current_full_scale_a,
+                start_gain_db=START_GAIN_DB,
+                automatic_gain=virtual,
+            )
+            guide = Guide(root, device, settings, self._changed)
+            session = self.left()
+            if session is not None:
+                guide.resume(session)
+            else:
+                turns = planned_turns(package, how.seatings)
+                if not turns:
+                    device.close()
+                    raise PackageError("all planned seatings are recorded; ask for more seatings, or add a cone")
+                guide.begin(begin_sitting(package, rig, turns, date.today(), temperature_c=how.temperature_c))
+            self._guide = guide
+            self.device_name = str(device.name)
+            self.with_coil = how.with_coil
+
+    def press(self, name: str, details: Mapping[str, Any], number: int | None) -> None:
+        """Do what was pressed on the page.
+
+        Raises
+        ------
+        ParameterError
+            If it is no button's, cannot be done in this step, or was meant for a state that has passed.
+        """
+        if name not in PRESSABLE:
+            raise ParameterError(f"a press must be one of {', '.join(sorted(PRESSABLE))} (got {name[:40]!r})")
+        event: Event = from_plain({**details, "event": name})
+        with self._lock:
+            guide = self.guide
+            if number is not None and number != self.number:
+                raise ParameterError("the bench has moved on since this was shown; look at it again, then press")
+            if isinstance(event, Undone):
+                guide.undo()
+                return
+            if isinstance(event, Mended):
+                guide.wait(1.0)
+            guide.press(event)
+
+    def stop(self) -> None:
+        """Silence everything at once; never waits for anything."""
+        guide = self._guide
+        if guide is not None:
+            guide.stop()
+
+    def close(self) -> None:
+        """Stop and let the device go."""
+        guide = self._guide
+        self._guide = None
+        if guide is not None:
+            guide.close()
+
+    def listened(self) -> None:
+        """A page is listening."""
+        self._heard_s = time.monotonic()
+
+    def live(self) -> dict[str, Any]:
+        """Return what moves, for the page; plain finite values."""
+        if self._guide is None:
+            return {"number": self.number, "step": "", "sound": ""}
+        live, settings = self._guide.live, self._guide.settings
+        told: dict[str, Any] = {
+            "number": self.number,
+            "step": self._guide.state.step,
+            "sound": live.sound,
+            "gain_db": _round(live.gain_db, 2),
+            "seconds_left": _round(live.seconds_left, 2),
+            "progress": _round(live.progress, 4),
+            "frequency_hz": _round(live.frequency_hz, 1),
+            "peak_dbfs": _round(live.peak_dbfs, 1),
+            "automatic": settings.automatic_gain,
+            "largest_gain_db": _round(self._guide.largest_gain_db, 2),
+        }
+        level = live.level
+        if level is not None and live.sound == "noise":
+            told["level_db"] = _round(level.level_db, 2)
+            told["deficit_db"] = None if level.deficit_db is None else _round(level.deficit_db, 2)
+            told["steady_s"] = _round(level.steady_s, 2)
+            told["noise_db"] = None if level.noise_db is None else _round(level.noise_db, 1)
+            told["tolerance_db"] = settings.tolerance_db
+        return told
+
+    def _changed(self) -> None:
+        """Anything changed; noise that nobody listens to ends."""
+        guide = self._guide
+        if guide is not None and guide.live.sound == "noise" and time.monotonic() - self._heard_s > UNHEARD_S:
+            guide.stop()
+
+
+def _channels(microphone: int | None, reference: int | None, virtual: bool) -> dict[str, int]:
+    """The channels as remembered; of the virtual rig microphone and loopback."""
+    if virtual:
+        return {"microphone_channel": 1, "reference_channel": 2}
+    found = {"microphone_channel": microphone or 1}
+    if reference:
+        found["reference_channel"] = reference
+    return found
+
+
+def _round(value: float, digits: int) -> float:
+    return round(value, digits) if math.isfinite(value) else 0.0
