@@ -11,16 +11,18 @@ import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import platformdirs
 
-from frusta.campaign.analysis import Analysis, analyse
 from frusta.campaign.atomic import write_atomically
 from frusta.campaign.package import Package
 from frusta.errors import FrustaError
 from frusta.material.learned import Learned
 from frusta.version import __version__
+
+if TYPE_CHECKING:
+    from frusta.campaign.analysis import Analysis
 
 FORMAT = 1
 _KEPT = 64
@@ -80,6 +82,8 @@ def lessons_of(
     kept = _folder() / f"{package_digest(package)}.json"
     found = _read(kept)
     if found is None:
+        from frusta.campaign.analysis import analyse  # heavy, and mostly not needed
+
         found = lessons_from(analyse(path, cores=cores, progress=progress))
         _write(kept, found)
     return found

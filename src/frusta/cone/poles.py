@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
 _STEPS = 12
-_SETTLED = 1e-7  # of the last step; the error is its cube
+_SETTLED = 1e-5  # of the last step; the error is its cube
 _SAME = 1e-6
 _DIFFERENCE = 1e-4
 
@@ -53,8 +53,8 @@ class Poles:
 
     @property
     def frequency_hz(self) -> Floats:
-        """√(Re λ)/2π."""
-        return np.asarray(np.sqrt(self.squared.real) / (2.0 * np.pi))
+        """√(Re λ)/2π; 0 where a pole is damped past ringing (Re λ ≤ 0)."""
+        return np.asarray(np.sqrt(np.maximum(self.squared.real, 0.0)) / (2.0 * np.pi))
 
     @property
     def loss_factor(self) -> Floats:
