@@ -4,8 +4,8 @@ A wall that is ε thicker here than there along the hoop couples the n = 0 modes
 apart. Of two modes Δ apart (relative, in λ = ω²), coupled by λμ, each moves by (√(Δ² + 4μ²) − |Δ|)/2 of its λ.
 
 Two signs tell how much. Bell modes as foretold from the fit, with a coupling in proportion to an unevenness that
-nobody knows beforehand: the fit learns its scale. And strays: a recorded mode that is none of the cone's n = 0 modes is
-heard only because it is mixed with them, so its loudness tells the mixing, and the mixing tells the pull. The sum of many
+nobody knows beforehand: the fit learns its scale. And strays: a recorded mode that is none of the n = 0 modes is
+heard only because it is mixed with them, so its loudness tells the mixing, and the mixing tells the pull. A sum of many
 foretold pulls has no known sign, so both are standard deviations.
 """
 

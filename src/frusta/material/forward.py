@@ -211,7 +211,9 @@ def computed_modes(
 
 def elastic_in(unknowns: Unknowns, cone: ConeObserved, seating: SeatingObserved) -> Elastic:
     """Return the solid of a print at the temperature of a seating."""
-    return warmed(elastic_of(unknowns, cone.material, cone.key), unknowns, cone.material, seating.temperature_c)
+    warmer = unknowns.at("seating", seating.key, "warmer_k")
+    elastic = elastic_of(unknowns, cone.material, cone.key)
+    return warmed(elastic, unknowns, cone.material, seating.temperature_c + warmer)
 
 
 def drivers_of(observed: CampaignObserved, cone: ConeObserved, unknowns: Unknowns) -> list[Driver]:
@@ -223,22 +225,25 @@ def drivers_of(observed: CampaignObserved, cone: ConeObserved, unknowns: Unknown
         If there is no such cone.
     """
     state = state_of(observed, cone, unknowns)
-    reduced: dict[tuple[str, float], ReducedCone] = {}
+    reduced: dict[str, ReducedCone] = {}
     out = []
     for seating in cone.seatings:
         mounting = observed.rigs[seating.rig].bench.mounting
         air = air_of_profile(observed.profiles[cone.profile], 0, mounting)
-        place = (mounting, seating.temperature_c)
-        if place not in reduced:
-            elastic = elastic_in(unknowns, cone, seating)
-            reduced[place] = reduce_cone(wall_of_profile(state.profile), elastic, air, MODES)
+        if mounting not in reduced:
+            reduced[mounting] = reduce_cone(wall_of_profile(state.profile), state.elastic, air, MODES)
+        elastic = elastic_in(unknowns, cone, seating)
+        stiffer = elastic.hoop_pa / state.elastic.hoop_pa
+        lossy = stiffer * (1.0 + 1j * elastic.loss_factor)
+        stiffness = np.asarray(lossy * reduced[mounting].stiffness.real, dtype=np.complex128)
+        warm = replace(reduced[mounting], stiffness=stiffness)
         motor, joint, medium = bench_of(observed, seating, unknowns)
         coil = replace(
             state.coil,
             inductance_h=state.coil.inductance_h * math.exp(unknowns.at("rig", seating.rig, "coil_inductance_h")),
         )
         bench = observed.rigs[seating.rig].bench
-        out.append(Driver(reduced[place], air, medium, motor, coil, joint, bench, float(air.mesh.height_m[-1])))
+        out.append(Driver(warm, air, medium, motor, coil, joint, bench, float(air.mesh.height_m[-1])))
     return out
 
 
@@ -279,6 +284,7 @@ def _columns(
     shear = elastic.layer_shear_pa * of("layer_shear_pa")
     moduli, loss = hoop + axial + shear, elastic.loss_factor * of("loss_factor")
     warmer = seating.temperature_c - TEMPERATURE_C
+    slope = unknowns.at("material", cone.material, "modulus_slope")
     joint_m_n, motor, coil = driver.joint.compliance_m_n, driver.motor, driver.coil
     by_joint = of("joint_compliance_m_n")
     seated = math.exp(unknowns.at("seating", seating.key, "joint"))
@@ -310,6 +316,7 @@ def _columns(
         * of("suspension_stiffness_n_m"),
         ("rig", seating.rig, "suspension_resistance_ns_m"): resistance,
         ("rig", seating.rig, "coil_inductance_h"): coil.inductance_h * of("coil_inductance_h"),
+        ("seating", seating.key, "warmer_k"): slope * moduli,
         ("seating", seating.key, "joint"): joint_m_n * by_joint,
         ("seating", seating.key, "suspension_resistance_ns_m"): resistance,
     }

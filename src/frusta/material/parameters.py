@@ -41,6 +41,8 @@ SEATING_RESISTANCE_SD = 0.1
 """Of a seating's suspension resistance about its rig's (ln scale): centring and creep."""
 JOINT_LOSS_SD = 0.02
 AIR_SD = 0.02
+TEMPERATURE_SD_K = 0.4
+"""Of a cone against what a session's thermometer says."""
 TEMPERATURE_C = 20.0
 """At which a material is reported."""
 
@@ -143,4 +145,5 @@ def _print(collected: _Collector, cone: ConeObserved, print_scatter: float, loss
     collected.add("print", cone.key, "coil_resistance_ohm", 0.0, cone.coil_resistance_u_ohm / cone.coil.resistance_ohm)
     for seating in cone.seatings:
         collected.add("seating", seating.key, "joint", 0.0, SEATING_SD)
+        collected.add("seating", seating.key, "warmer_k", 0.0, TEMPERATURE_SD_K)
         collected.add("seating", seating.key, "suspension_resistance_ns_m", 0.0, SEATING_RESISTANCE_SD)
