@@ -43,7 +43,7 @@ def analyse_on_cluster(
         If dask.distributed is not installed, or the scheduler cannot be reached.
     """
     try:
-        from distributed import Client, as_completed
+        import distributed
     except ModuleNotFoundError as error:
         raise ParameterError("--cluster needs dask.distributed; install frusta[cluster]") from error
     old, fresh = stale(shelf, names, anew=anew)
@@ -51,7 +51,7 @@ def analyse_on_cluster(
     failed: list[tuple[str, str]] = []
     place = shelf.database.url.render_as_string(hide_password=False)
     try:
-        client: Any = Client(address, timeout="20s", set_as_default=False)
+        client: Any = _untyped(distributed).Client(address, timeout="20s", set_as_default=False)
     except (OSError, ValueError) as error:
         raise ParameterError(
             f"--cluster must be the address of a scheduler that answers (got {address!r}: {error})"
@@ -62,7 +62,7 @@ def analyse_on_cluster(
             content = shelf.contents(name).content
             future = client.submit(_findings_json, place, str(shelf.database.files), name, pure=False, retries=1)
             jobs[future] = (name, content)
-        for count, future in enumerate(as_completed(list(jobs))):
+        for count, future in enumerate(_untyped(distributed).as_completed(list(jobs))):
             if progress:
                 progress(count, len(old))
             name, content = jobs[future]
@@ -74,6 +74,11 @@ def analyse_on_cluster(
     if progress:
         progress(len(old), len(old))
     return Analysed(tuple(sorted(done)), tuple(fresh), tuple(sorted(failed)))
+
+
+def _untyped(module: Any) -> Any:
+    """The module, as what it is to a type checker: it has no types of its own."""
+    return module
 
 
 def _findings_json(place: str, files: str, name: str) -> str:

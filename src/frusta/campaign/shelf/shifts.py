@@ -2,7 +2,8 @@
 
 The model: the logarithm of a mode's ratio is what the specimen did, plus what the rig and the air of the day did to
 all (one shift of every mode, one more of first modes, which alone feel the neck's joint), plus a scatter from seating
-to seating that is pooled over every specimen by the mode's rank. The shared part is learned from the check cone and
+to seating that is pooled over every specimen: a part of each mode by its rank, and a part that all modes of a seating
+share, which no number of modes averages out. The shared part is learned from the check cone and
 from those that moved as it did.
 """
 
@@ -18,7 +19,7 @@ from frusta.campaign.shelf.mode_pairs import HeardMode
 
 Floats = NDArray[np.float64]
 
-PRIOR_DEGREES = 2.0
+PRIOR_DEGREES = 4.0
 """Weight of the scatter assumed before any seating is repeated."""
 
 PRIOR_SD = {
@@ -27,6 +28,9 @@ PRIOR_SD = {
 }
 """Assumed standard deviation from seating to seating of first, second and higher modes, natural logarithm: a push-fit
 joint of some 20 N/µm that scatters by a tenth moves first modes by 0.3 %, hardly the others."""
+
+IN_COMMON_SHARE = 0.1
+"""Assumed share of a first mode's scatter that all higher modes feel."""
 
 SENSITIVITY_SD = 0.15
 """How much of a common shift one mode may take more or less than another: coil, joint and air share in each."""
@@ -46,11 +50,33 @@ class Moved:
         Of each: seatings and readings.
     first : ndarray of bool, shape (modes,)
         Whether it is the specimen's first mode.
+    in_common : float
+        Variance that all modes share: a seating moves them together.
     """
 
     log_ratio: Floats
     variance: Floats
     first: NDArray[np.bool_]
+    in_common: float = 0.0
+
+
+@dataclass(frozen=True)
+class SeatingScatter:
+    """Scatter from seating to seating, pooled over specimens.
+
+    Attributes
+    ----------
+    by_rank : ndarray, shape (3,)
+        Variance of first, second and higher modes.
+    in_common : float
+        Variance of what the second and higher modes of a seating share.
+    degrees : float
+        Degrees of freedom.
+    """
+
+    by_rank: Floats
+    in_common: float
+    degrees: float
 
 
 @dataclass(frozen=True)
@@ -62,8 +88,8 @@ class Shift:
     spread: float = 0.0
 
 
-def seating_variances(figure: str, specimens: Sequence[Sequence[HeardMode]]) -> tuple[Floats, float]:
-    """Return the variance from seating to seating by rank, pooled over specimens, and its degrees of freedom.
+def seating_scatter(figure: str, specimens: Sequence[Sequence[HeardMode]]) -> SeatingScatter:
+    """Return the scatter from seating to seating, pooled over specimens.
 
     Parameters
     ----------
@@ -73,20 +99,33 @@ def seating_variances(figure: str, specimens: Sequence[Sequence[HeardMode]]) -> 
 
     Returns
     -------
-    variance : ndarray, shape (3,)
-        First, second, higher modes; a scaled inverse chi-square prior of `PRIOR_DEGREES` holds where few were seated
-        twice.
-    degrees : float
-        The least of the three.
+    SeatingScatter
+        A scaled inverse chi-square prior of `PRIOR_DEGREES` holds where few were seated twice.
     """
     squares, degrees = np.zeros(3), np.zeros(3)
+    together, together_degrees = 0.0, 0
     for modes in specimens:
         for rank, mode in enumerate(modes):
             logs = mode.seating_logs(figure)
             squares[min(rank, 2)] += float(np.sum((logs - logs.mean()) ** 2))
             degrees[min(rank, 2)] += logs.size - 1
+        shared = _seating_means(figure, modes[1:])
+        together += float(np.sum((shared - shared.mean()) ** 2)) if shared.size else 0.0
+        together_degrees += max(shared.size - 1, 0)
     prior = np.array(PRIOR_SD[figure]) ** 2
-    return (PRIOR_DEGREES * prior + squares) / (PRIOR_DEGREES + degrees), float(PRIOR_DEGREES + degrees.min())
+    by_rank = (PRIOR_DEGREES * prior + squares) / (PRIOR_DEGREES + degrees)
+    in_common = (PRIOR_DEGREES * (IN_COMMON_SHARE**2 * prior[0]) + together) / (PRIOR_DEGREES + together_degrees)
+    return SeatingScatter(by_rank, float(in_common), float(PRIOR_DEGREES + degrees.min()))
+
+
+def _seating_means(figure: str, modes: Sequence[HeardMode]) -> Floats:
+    """Mean deviation of each seating over the modes that it heard, shape (seatings,)."""
+    rest: dict[int, list[float]] = {}
+    for mode in modes:
+        logs = mode.seating_logs(figure)
+        for seating, value in zip(mode.by_seating, logs - logs.mean(), strict=True):
+            rest.setdefault(seating, []).append(float(value))
+    return np.array([np.mean(values) for values in rest.values()])
 
 
 def moved(
@@ -94,7 +133,7 @@ def moved(
     earlier: Sequence[HeardMode],
     later: Sequence[HeardMode],
     pairs: Sequence[tuple[int, int]],
-    seating_variance: Floats,
+    scatter: SeatingScatter,
 ) -> Moved:
     """Return how far paired modes moved, with the variance of each.
 
@@ -104,17 +143,20 @@ def moved(
     earlier, later : sequence of HeardMode
     pairs : sequence of (int, int)
         See `frusta.campaign.shelf.mode_pairs.pair_modes`.
-    seating_variance : ndarray, shape (3,)
-        See `seating_variances`.
+    scatter : SeatingScatter
+        See `seating_scatter`.
     """
-    ratios, variances = [], []
+    ratios, variances, common = [], [], []
     for i, j in pairs:
         a, b = earlier[i], later[j]
         logs = a.seating_logs(figure), b.seating_logs(figure)
         ratios.append(float(logs[1].mean() - logs[0].mean()))
-        seated = seating_variance[min(i, 2)] * (1 / logs[0].size + 1 / logs[1].size)
+        seatings = 1 / logs[0].size + 1 / logs[1].size
+        common.append(scatter.in_common * seatings)
+        seated = scatter.by_rank[min(i, 2)] * seatings
         variances.append(seated + a.reading_variance(figure) + b.reading_variance(figure))
-    return Moved(np.array(ratios), np.array(variances), np.array([i == 0 for i, _ in pairs], dtype=bool))
+    first = np.array([i == 0 for i, _ in pairs], dtype=bool)
+    return Moved(np.array(ratios), np.array(variances), first, float(np.median(common)) if common else 0.0)
 
 
 def common_shift(move: Moved, shared: Shift, shared_first: Shift) -> Shift:
@@ -141,7 +183,7 @@ def common_shift(move: Moved, shared: Shift, shared_first: Shift) -> Shift:
         weight = (_STUDENT + 1) / (_STUDENT + (residual - middle) ** 2 / spread) / spread
         middle = float(np.sum(weight * residual) / np.sum(weight))
         square = _own_ways(residual - middle, variance, SENSITIVITY_SD * middle)
-    return Shift(middle, float(np.hypot(np.sum(1 / spread) ** -0.5, shared.u)), square**0.5)
+    return Shift(middle, float(np.sqrt(1 / np.sum(1 / spread) + move.in_common + shared.u**2)), square**0.5)
 
 
 def _own_ways(rest: Floats, variance: Floats, expected: float) -> float:
@@ -188,13 +230,35 @@ class Shared:
     ----------
     every, first : Shift
         Of all modes, and more of first modes.
-    learned_from : tuple of str
-        Specimens.
+    expected, unknown_first : Shift
+        The same before anything was heard.
+    told : mapping of str to (Shift, Shift or None)
+        What each specimen that it was learned from tells of both.
     """
 
     every: Shift
     first: Shift
-    learned_from: tuple[str, ...]
+    expected: Shift
+    unknown_first: Shift
+    told: Mapping[str, tuple[Shift, Shift | None]]
+
+    @property
+    def learned_from(self) -> tuple[str, ...]:
+        """Specimens."""
+        return tuple(self.told)
+
+    def without(self, specimen: str) -> Shared:
+        """Return what the others tell: nobody is his own witness."""
+        if specimen not in self.told:
+            return self
+        return pooled_shared({k: v for k, v in self.told.items() if k != specimen}, self.expected, self.unknown_first)
+
+
+def pooled_shared(told: Mapping[str, tuple[Shift, Shift | None]], expected: Shift, unknown_first: Shift) -> Shared:
+    """Pool what specimens tell of the shared part with what was expected."""
+    every = _pooled([every for every, _ in told.values()], expected)
+    first = _pooled([first for _, first in told.values() if first is not None], unknown_first)
+    return Shared(every, first, expected, unknown_first, dict(told))
 
 
 NEGLIGIBLE_SHARED = 2.5e-3
@@ -234,15 +298,18 @@ def shared_shift(
         if grown == used:
             break
         used = grown
-    every = _pooled([own[name] for name in used], expected)
-    extras = []
-    for name in used:
-        m = moves[name]
-        if m.first.any() and not m.first.all():
-            rest = common_shift(Moved(m.log_ratio[~m.first], m.variance[~m.first], m.first[~m.first]), nothing, nothing)
-            gap = float(m.log_ratio[m.first][0]) - rest.value
-            extras.append(Shift(gap, float(np.sqrt(m.variance[m.first][0] + rest.u**2))))
-    return Shared(every, _pooled(extras, unknown_first), tuple(used))
+    return pooled_shared({name: (own[name], _first_extra(moves[name])) for name in used}, expected, unknown_first)
+
+
+def _first_extra(move: Moved) -> Shift | None:
+    """How much more the first mode moved than the others; None where there are no others."""
+    if not move.first.any() or move.first.all():
+        return None
+    nothing = Shift(0.0, 0.0)
+    others = ~move.first
+    rest = common_shift(Moved(move.log_ratio[others], move.variance[others], move.first[others]), nothing, nothing)
+    gap = float(move.log_ratio[move.first][0]) - rest.value
+    return Shift(gap, float(np.sqrt(move.variance[move.first][0] + rest.u**2)))
 
 
 def _pooled(shifts: Sequence[Shift], prior: Shift) -> Shift:

@@ -153,8 +153,8 @@ def restore(backup: Path | str, shelf: Shelf) -> int:
 def _checked(document: Mapping[str, Any], backup: Path | str) -> None:
     if document.get("format") != _FORMAT or document.get("schema") != head():
         raise PackageError(
-            f"{backup}: must be a backup of this version's shelf (schema {head()}, got {document.get('schema')}); restore "
-            "it with the frusta that wrote it, then let this one upgrade the shelf"
+            f"{backup}: must be a backup of this version's shelf (schema {head()}, got {document.get('schema')}); "
+            "restore it with the frusta that wrote it, then let this one upgrade the shelf"
         )
 
 
