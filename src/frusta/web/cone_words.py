@@ -162,7 +162,9 @@ def figures_of(findings: Findings | None, specimen: str) -> list[dict[str, Any]]
                     "session": r.session or "no session",
                     "quality": r.quality,
                     "why": "; ".join(f"{f.fault}: {f.where}. {_upper(f.what_to_do)}" for f in r.faults),
-                    "cells": [figure_words(r, key, unit) for key, _, unit in SEEN_FIGURES],
+                    "cells": [
+                        (name, figure_words(r, key, unit), getattr(r, key) is None) for key, name, unit in SEEN_FIGURES
+                    ],
                 }
             )
     return found

@@ -40,6 +40,21 @@ class Opened:
     stamp: tuple[Any, ...]
 
 
+@dataclass(frozen=True)
+class Picture:
+    """A chart as it stands on the page.
+
+    Attributes
+    ----------
+    svg : str
+    frame : dict
+        Where its axes lie, for reading values off.
+    """
+
+    svg: str
+    frame: dict[str, Any]
+
+
 @dataclass
 class Desk:
     """One campaign on the page.
@@ -63,7 +78,7 @@ class Desk:
     known: Known | None = None
     _opened: Opened | None = None
     _digest: tuple[tuple[Any, ...], str] | None = None
-    _pictures: dict[tuple[str, ...], str] = field(default_factory=dict, repr=False)
+    _pictures: dict[tuple[str, ...], Picture] = field(default_factory=dict, repr=False)
     _drawing: threading.Lock = field(default_factory=threading.Lock, repr=False)
     _recalled: bool = False
 
@@ -145,7 +160,7 @@ class Desk:
             self.read_takes()
         return known
 
-    def picture(self, key: tuple[str, ...], make: Callable[[], dict[str, Any]], label: str, name: str) -> str:
+    def picture(self, key: tuple[str, ...], make: Callable[[], dict[str, Any]], label: str, name: str) -> Picture:
         """Return a chart as an inline SVG, drawn once.
 
         Parameters
@@ -163,7 +178,8 @@ class Desk:
         held = self._pictures.get(whole)
         if held is None:
             with self._drawing:
-                held = render.inline_svg(render.raw_svg(make()), label=label, key=name)
+                spec = make()
+                held = Picture(render.inline_svg(render.raw_svg(spec), label=label, key=name), _frame(spec))
             if len(self._pictures) >= MOST_PICTURES:
                 self._pictures.pop(next(iter(self._pictures)))
             self._pictures[whole] = held
@@ -191,3 +207,8 @@ def _stamp(path: Path) -> tuple[Any, ...]:
             continue
         found.append((file.name, status.st_mtime_ns, status.st_size))
     return tuple(found)
+
+
+def _frame(spec: dict[str, Any]) -> dict[str, Any]:
+    frame: dict[str, Any] = spec.get("usermeta", {}).get("frusta", {})
+    return frame

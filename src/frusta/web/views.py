@@ -26,7 +26,9 @@ ROOMS = (
     ("next", "Next cone"),
     ("report", "Report"),
 )
-PLAIN_GLYPH = ("14,7 22,22", "50,7 42,22", "M22 22v5M42 22v5")
+PLAIN = Profile(
+    profile="plain", shape="straight", neck_radius_mm=15, rim_radius_mm=55, depth_mm=32, bow_mm=0, wall_mm=0.8
+)
 
 
 class Views:
@@ -102,8 +104,8 @@ class Views:
 
 def glyph(profile: Profile | None, width: int = 64, height: int = 32) -> Markup:
     """Return a cone's section as a small picture."""
-    points = glyph_points(profile, width, height) if profile is not None else PLAIN_GLYPH
-    box = f"0 0 {width} {height}" if profile is not None else "0 0 64 32"
+    points = glyph_points(profile or PLAIN, width, height)
+    box = f"0 0 {width} {height}"
     return Markup(
         f'<svg class="glyph" viewBox="{box}" width="{width}" height="{height}" aria-hidden="true">'
         f'<polyline points="{escape(points[0])}"/><polyline points="{escape(points[1])}"/><path d="{escape(points[2])}"/></svg>'

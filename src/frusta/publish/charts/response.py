@@ -28,6 +28,7 @@ def response_chart(
     total_width: float = 700,
     top_db: float | None = None,
     range_db: float | None = None,
+    span_hz: tuple[float, float] | None = None,
     scheme: str = "light",
     background: bool = False,
 ) -> dict[str, Any]:
@@ -51,6 +52,8 @@ def response_chart(
         Of the whole picture, px; below 450 the chart is drawn for a phone.
     top_db, range_db : float or None
         Upper end and length of the level axis, dB; they follow the curves if None.
+    span_hz : (float, float) or None
+        Ends of the frequency axis, for a closer look; from the band and what was read if None.
     scheme : {"light", "dark"}
         Which set of colours.
     background : bool
@@ -62,7 +65,7 @@ def response_chart(
         A Vega-Lite specification.
     """
     narrow = total_width < 450
-    span = frequency_span(band_hz, read_hz[1] if read_hz else None)
+    span = span_hz or frequency_span(band_hz, read_hz[1] if read_hz else None)
     left, right = (38.0, 8.0) if narrow else (46.0, 16.0)
     width = total_width - left - right
     decades = math.log10(span[1] / span[0])
@@ -77,8 +80,8 @@ def response_chart(
     if band_hz is not None:
         layers.zone(band_hz[0], band_hz[1], "used")
     low, high = (read_hz or span)[0], (read_hz or span)[1]
-    layers.zone(span[0], low, "floor", opacity=0.55)
-    layers.zone(high, span[1], "floor", opacity=0.55)
+    layers.zone(span[0], min(low, span[1]), "floor", opacity=0.55)
+    layers.zone(max(high, span[0]), span[1], "floor", opacity=0.55)
     lines = [10.0 * k for k in range(math.ceil((top - range_db) / 10), math.floor(top / 10) + 1)]
     layers.grid(
         frequency_grid(*span),

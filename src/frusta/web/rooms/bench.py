@@ -12,7 +12,7 @@ from fastapi import APIRouter, Body, Request
 from fastapi.responses import HTMLResponse, StreamingResponse
 
 from frusta.bench.device import DeviceError
-from frusta.bench.sitting import check_cone, planned_turns
+from frusta.bench.sitting import check_cone, planned_turns, seatings_made
 from frusta.errors import FrustaError
 from frusta.web.bench_words import ticket_of
 from frusta.web.sitting import Beginning
@@ -174,6 +174,7 @@ def _beginning(views: Views) -> dict[str, Any]:
         "devices": _devices(),
         "device_chosen": desk.device or "",
         "stub_glyph": glyph(None, 232, 84),
+        "seatings": 2 if turns else 1 + max(seatings_made(desk.package).values(), default=1),
     }
 
 

@@ -1,12 +1,331 @@
-"""Stub."""
-from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse
+"""Next cone: shape, wall and material on sliders, the forecast with its band, printability, the file to print."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import HTMLResponse, Response
+from markupsafe import Markup
+
+from frusta.bench.planning import Scatter, make_plan, scatter_of_findings
+from frusta.campaign.forecast_file import forecast_document
+from frusta.campaign.forecasting import drawn_profile, forecast_cone
+from frusta.campaign.rows import Profile
+from frusta.cone.profile import ConeProfile
+from frusta.design.forecast import Forecast
+from frusta.design.print_bodies import cone_body
+from frusta.design.print_file import print_file
+from frusta.errors import FrustaError, ParameterError
+from frusta.material.learned import Learned
+from frusta.publish import facts, render
+from frusta.publish.charts import Curve
+from frusta.publish.charts.forecast import forecast_chart
+from frusta.publish.drawings import NARROW_PX
+from frusta.publish.groups import Groups
+from frusta.publish.theme import Style
+from frusta.publish.words import NBSP, interval, plain, quantity
+from frusta.web.drawn import Drawn, safe_json, series_of
+from frusta.web.section_drawing import section_svg
 from frusta.web.views import Views
+
+GUESS = Scatter(1.5, 0.4, "guessed")
+SLIDERS = (
+    ("neck_radius_mm", "Radius of the neck, mm", 3.0, 60.0, 0.5),
+    ("rim_radius_mm", "Radius of the rim, mm", 10.0, 160.0, 0.5),
+    ("depth_mm", "Depth, mm", 0.0, 100.0, 0.5),
+    ("bow_mm", "Bow, mm; below 0 is concave", -12.0, 12.0, 0.1),
+    ("wall_mm", "Wall, mm", 0.3, 3.0, 0.05),
+)
+Group = Annotated[str, Query(max_length=140)]
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What the sliders say."""
+
+    group: str
+    base: str
+    neck_radius_mm: float
+    rim_radius_mm: float
+    depth_mm: float
+    bow_mm: float
+    wall_mm: float
+
+    def row(self, package: Any) -> Profile:
+        """Return it as a row of profiles.csv; the wall rule and the cap are those of the profile it began with."""
+        held = package.profiles.get(self.base)
+        shape = "straight" if self.bow_mm == 0 else ("convex" if self.bow_mm > 0 else "concave")
+        return Profile.model_validate(
+            {
+                "profile": "new",
+                "shape": shape,
+                **{name: getattr(self, name) for name, *_ in SLIDERS},
+                "wall_rule": held.wall_rule if held else None,
+                "cap": held.cap if held else None,
+            }
+        )
+
+
+class Latest:
+    """Lets only the newest of many questions be worked on."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._number = 0
+
+    def ticket(self) -> int:
+        """Return a number that is larger than all before."""
+        self._number += 1
+        return self._number
+
+    def stands(self, ticket: int) -> bool:
+        """Return whether no newer question came."""
+        return ticket == self._number
+
+    @property
+    def turn(self) -> threading.Lock:
+        """One at a time."""
+        return self._lock
+
 
 def router(views: Views) -> APIRouter:
     """Return the routes."""
     routes = APIRouter()
+    desk = views.desk
+    latest = Latest()
+
+    def wish(
+        group: Group = "",
+        base: Group = "",
+        neck_radius_mm: float = 15.0,
+        rim_radius_mm: float = 50.0,
+        depth_mm: float = 30.0,
+        bow_mm: float = 0.0,
+        wall_mm: float = 0.8,
+    ) -> Wish:
+        return Wish(group, base, neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm)
+
+    def told(asked: Wish) -> tuple[Forecast, ConeProfile]:
+        package = desk.package
+        drawing = _drawing(asked, package)
+        known = desk.look()
+        material, _, recipe = asked.group.partition("/")
+        base = package.profiles.get(asked.base)
+        unchanged = base is not None and all(getattr(base, n) == getattr(asked, n) for n, *_ in SLIDERS)
+        forecast = forecast_cone(
+            package,
+            material,
+            drawing,
+            recipe=recipe or None,
+            profile_key=asked.base if unchanged else None,
+            learned=known.learned if known else Learned(),
+        )
+        return forecast, drawing
+
     @routes.get("/next", response_class=HTMLResponse, include_in_schema=False)
-    def room(request: Request) -> HTMLResponse:
-        return views.page("empty.html", request, "next", "Next cone", says="Soon.")
+    def room(request: Request, base: Group = "", group: Group = "") -> HTMLResponse:
+        if not desk.is_campaign:
+            return views.page("empty.html", request, "next", "Next cone", says="Nothing to design from yet.")
+        package = desk.package
+        desk.ensure_read()
+        groups = [
+            (g.material + (f"/{g.recipe}" if g.recipe else ""), g.name) for g in Groups((), package).all if g.material
+        ] or [(m.material, m.name) for m in package.materials.values()]
+        profile = package.profiles.get(base) or next(iter(package.profiles.values()), None)
+        if not groups or profile is None or desk.opened.faults:
+            says = "A material and a profile are needed first."
+            return views.page(
+                "waiting.html", request, "next", "Next cone", says=says, faults=desk.opened.faults, editable=(),
+                **views.reading_work(),
+            )  # fmt: skip
+        return views.page(
+            "next.html",
+            request,
+            "next",
+            "Next cone",
+            groups=groups,
+            group=group if group in dict(groups) else groups[0][0],
+            bases=list(package.profiles),
+            base_profile=profile,
+            sliders=[(n, words, *_ends(low, high, getattr(profile, n)), step, getattr(profile, n)) for n, words, low, high, step in SLIDERS],
+            plan=_plan(views),
+            faults=(),
+            editable=(),
+            **views.reading_work(),
+        )
+
+    @routes.get("/next/forecast", response_class=HTMLResponse, include_in_schema=False)
+    def part(
+        request: Request, group: Group = "", base: Group = "", neck_radius_mm: float = 15.0, rim_radius_mm: float = 50.0,
+        depth_mm: float = 30.0, bow_mm: float = 0.0, wall_mm: float = 0.8,
+    ) -> Response:  # fmt: skip
+        ticket = latest.ticket()
+        with latest.turn:
+            if not latest.stands(ticket):
+                return Response(status_code=204)
+            asked = wish(group, base, neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm)
+            try:
+                forecast, drawing = told(asked)
+            except FrustaError as error:
+                what, _, remedy = str(error).rpartition("; ")
+                return views.render("next_impossible.html", request, what=what or str(error), remedy=remedy)
+        return views.render("next_forecast.html", request, **_words(views, forecast, drawing, asked))
+
+    @routes.get("/api/forecast", tags=["next cone"])
+    def forecast(
+        group: Group, base: Group = "", neck_radius_mm: float = 15.0, rim_radius_mm: float = 50.0, depth_mm: float = 30.0,
+        bow_mm: float = 0.0, wall_mm: float = 0.8,
+    ) -> dict[str, Any]:  # fmt: skip
+        """Forecast a cone that has not been printed; ``group`` is material or material/recipe."""
+        found, _ = told(wish(group, base, neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm))
+        return forecast_document(found, base or "new")
+
+    @routes.get("/api/printfile", tags=["next cone"])
+    def printfile(
+        kind: Annotated[str, Query(pattern="^(3mf|stl)$")] = "3mf", group: Group = "", base: Group = "",
+        neck_radius_mm: float = 15.0, rim_radius_mm: float = 50.0, depth_mm: float = 30.0, bow_mm: float = 0.0,
+        wall_mm: float = 0.8,
+    ) -> Response:  # fmt: skip
+        """Return the cone as 3MF or STL, neck down, in millimetres."""
+        asked = wish(group, base, neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm)
+        name = f"cone-{2 * rim_radius_mm:g}-{depth_mm:g}-bow{bow_mm:g}-wall{wall_mm:g}".replace(".", "_")
+        data = print_file(cone_body(_drawing(asked, desk.package)), f".{kind}", name, {"Material": group})
+        return Response(
+            data,
+            media_type="model/3mf" if kind == "3mf" else "model/stl",
+            headers={"content-disposition": f'attachment; filename="{name}.{kind}"'},
+        )
+
     return routes
+
+
+def _drawing(asked: Wish, package: Any) -> ConeProfile:
+    if not asked.rim_radius_mm > asked.neck_radius_mm > 0 or not asked.wall_mm > 0 or asked.depth_mm < 0:
+        raise ParameterError("the rim must be wider than the neck and the wall above 0; move the sliders apart")
+    return drawn_profile(asked.row(package))
+
+
+def _ends(low: float, high: float, value: float) -> tuple[float, float]:
+    """Ends of a slider: half to twice where the campaign's cone lies, inside of what makes sense."""
+    if low < 0:
+        return low, high
+    return max(low, round(0.5 * value, 1)) if value else low, min(high, max(round(1.6 * value, 1), low + 1.0))
+
+
+def _words(views: Views, told: Forecast, drawing: ConeProfile, asked: Wish) -> dict[str, Any]:
+    package = views.desk.package
+    material, _, recipe = asked.group.partition("/")
+    group = Groups((), package).of(material, recipe)
+    style = group.style if group else Style("m1", (), "circle")
+    name = group.name if group else material
+    breakup = told.figures.get("breakup_hz")
+    value = breakup.value if breakup else None
+    where = quantity(value, "Hz", trim=False) if value else ""
+    ends = ""
+    if breakup and value and breakup.low_95 and breakup.high_95:
+        ends = interval(breakup.low_95, breakup.high_95, "Hz", value=value)
+    response = told.response
+    x = response.frequency_hz
+    label = f"Forecast for {name}. " + (f"Should break up at {where}" + (f" ({ends})." if ends else ".") if value else "")
+    expected = Curve(f"should break up at {where}" if value else name, style, x, response.level_db, anchor=value, detail=f"({ends})" if ends else "")
+    low, high = (Curve("", style, x, y) for y in (response.low_95_db, response.high_95_db))
+    rigid = Curve("rigid cone", style, x, response.rigid_db)
+    band = facts.band_of(package)
+    relative = told.level_is != "absolute"
+
+    def make(width: float) -> dict[str, Any]:
+        return forecast_chart(
+            expected, low, high, description=label, rigid=rigid, band_hz=band, relative=relative, total_width=width
+        )
+
+    pictures, frames = [], []
+    for width, key in ((740.0, "forecast"), (float(NARROW_PX), "forecast-slim")):
+        spec = make(width)
+        frames.append(spec["usermeta"]["frusta"])
+        pictures.append(Markup(render.inline_svg(render.raw_svg(spec), label=label, key=key)))
+    plain_curves = [Curve("expected", style, x, response.level_db), Curve("low", style, x, low.y), Curve("high", style, x, high.y)]
+    data = safe_json({"units": ("Hz", "dB"), "frames": frames, "series": series_of(plain_curves, 1, rigid=rigid)})
+    made = told.printable
+    inside = ""
+    if value and band:
+        inside = "above your band" if value > band[1] else "inside your band"
+    return {
+        "name": name,
+        "where": where,
+        "ends": ends,
+        "inside": inside,
+        "no_breakup": breakup.reason if breakup and not value else "",
+        "drawing": section_svg(
+            drawing,
+            label=f"Section to scale, {made.steepest_overhang_deg:.0f} degrees from upright at its flattest",
+            flattest=f"{made.steepest_overhang_deg:.0f}° from upright",
+            bed=True,
+        ),
+        "verdict": {"yes": "Prints clean", "doubtful": "May sag", "no": "Will not print"}[made.verdict],
+        "verdict_class": {"yes": "solid", "doubtful": "tape", "no": "tape"}[made.verdict],
+        "why": [_sentence(r) for r in made.reasons]
+        or [f"The flattest part hangs {made.steepest_overhang_deg:.0f}° from upright."],
+        "mass": f"{told.mass_g:.2f}{NBSP}g ±{NBSP}{1.96 * told.mass_g_u:.2f}",
+        "figures": [
+            (title, _figure(told, key, unit))
+            for key, title, unit in (
+                ("breakup_loss_factor", "Loss factor there", ""),
+                ("piston_limit_hz", "Leaves the rigid cone", "Hz"),
+                ("decay_2_percent_ms", "Falls to 2 % in", "ms"),
+                ("unevenness_db", "Unevenness, ±", "dB"),
+            )
+        ],
+        "picture": Drawn("forecast", "", None, pictures[0], pictures[1], Markup(data), None, label),
+        "assumed": [_sentence(a) for a in told.assumed],
+        "handbook": views.desk.known is None,
+        "query": "&".join(
+            f"{k}={getattr(asked, k)}" for k in ("group", "base", *(n for n, *_ in SLIDERS))
+        ),
+        "bell": ", ".join(
+            f"{quantity(m.frequency_hz, 'Hz')}" for m in told.modes if m.circumferential_order > 1 and m.mode_number == 1
+        ),
+    }
+
+
+def _figure(told: Forecast, key: str, unit: str) -> str:
+    found = told.figures.get(key)
+    if found is None or found.value is None:
+        return (found.reason if found else None) or "not had"
+    text = quantity(found.value, unit, trim=False)
+    if found.low_95 is not None and found.high_95 is not None:
+        text += f" ({interval(found.low_95, found.high_95, unit, value=found.value)})"
+    return text
+
+
+def _plan(views: Views) -> list[str]:
+    """What to print next and why: as the plan of the campaign has it."""
+    package = views.desk.package
+    known = views.desk.look()
+    scatter = (scatter_of_findings(known.findings) if known else None) or GUESS
+    try:
+        plan = make_plan(package, scatter, difference_percent=3.0)
+    except FrustaError as error:
+        return [_sentence(str(error))]
+    lines = [
+        f"Print {missing} more of {name.replace('/', ', ')}, to show a difference of 3{NBSP}% in break-up."
+        for name, missing in plan.to_print.items()
+        if missing
+    ]
+    lines += [
+        f"In {profile} the prints there are show differences from {plain(gap, 1)}{NBSP}% up." for profile, gap in plan.gaps
+    ]
+    if known:
+        lines += [
+            f"A stick of {e.material} printed upright and tapped would pin its stiffness across layers, which is still assumed."
+            for e in known.findings.estimates
+            if "axial_modulus" in e.assumed
+        ]
+    return lines[:6]
+
+
+def _sentence(text: str) -> str:
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", "!", "?")) else text + "."
