@@ -304,7 +304,8 @@ def find_breaks(deconvolved: Deconvolved, onset: int, sweep: SweepPlace) -> tupl
     length = fft.next_fast_len(2 * size, real=True)
     step_hz = rate / length
     f = np.arange(length // 2 + 1) * step_hz
-    use = slice(int(1.3 * deconvolved.band.full_low_hz / step_hz), int(1000.0 / step_hz))
+    # nearer to the taper's end its own ringing before the direct sound would pass for a break
+    use = slice(int(2.0 * deconvolved.band.full_low_hz / step_hz), int(1000.0 / step_hz))
     spectra = fft.rfft(parts, length, axis=-1)[:, use]
     power = spectra.real**2 + spectra.imag**2
     noise = np.maximum(power[:-1].mean(axis=0), 0.3 * np.median(power[:-1]))
