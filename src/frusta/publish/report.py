@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol
@@ -20,9 +20,12 @@ from frusta.campaign.exporting import export_package
 from frusta.campaign.findings import LISTS, Findings
 from frusta.campaign.output import findings_json, list_csv
 from frusta.campaign.package import Package, open_package
+from frusta.campaign.private_columns import without_private
+from frusta.errors import ParameterError
 from frusta.publish import render
 from frusta.publish.drawings import NARROW_PX, Drawing
 from frusta.publish.page import Report, compose
+from frusta.publish.slides import write_slides
 from frusta.publish.theme import LIGHT
 
 PAGE = "report.html"
@@ -69,7 +72,14 @@ class File:
 
 
 def publish(
-    analysis: Analysed, package: Package | Path | str, out: Path | str, *, progress: Progress | None = None
+    analysis: Analysed,
+    package: Package | Path | str,
+    out: Path | str,
+    *,
+    progress: Progress | None = None,
+    leave_out: Collection[str] = (),
+    private: bool = True,
+    slides: bool = False,
 ) -> Path:
     """Write the report of a campaign: page, figures, tables and package.
 
@@ -84,6 +94,13 @@ def publish(
         all have been written.
     progress : callable, optional
         Called with ``(done, total)``, counting drawings.
+    leave_out : collection of str
+        Sections that are not wanted, of `SECTIONS`; what the recordings do not show, faults, conditions and method
+        always stay.
+    private : bool
+        Whether the package beside the page keeps notes and columns of the maker's own.
+    slides : bool
+        Write every drawing as a 16:9 picture with large type, too.
 
     Returns
     -------
@@ -108,11 +125,13 @@ def publish(
         page = publish(frusta.analyse("three-birds"), "three-birds", "three-birds-report")
     """
     held = package if isinstance(package, Package) else open_package(package)
-    report = compose(analysis.findings, analysis.curves, held)
+    report = _without(compose(analysis.findings, analysis.curves, held), leave_out)
     out = Path(out)
 
     def fill(folder: Path) -> None:
-        files = _write_beside(folder, analysis.findings, held)
+        files = _write_beside(folder, analysis.findings, held if private else without_private(held))
+        if slides:
+            write_slides(folder / "slides", report)
         page = _page(report, analysis.findings, held, files, folder / "figures", progress)
         (folder / PAGE).write_bytes(page.encode("utf-8"))
         sums = [f"{digest(f)}  {f.relative_to(folder).as_posix()}" for f in sorted(folder.rglob("*")) if f.is_file()]
@@ -120,6 +139,37 @@ def publish(
 
     write_folder_atomically(out, fill)
     return out / PAGE
+
+
+SECTIONS = {
+    "strips": "Every print, one mark",
+    "ranking": "Ranking",
+    "responses": "Response",
+    "distortions": "Distortion",
+    "decays": "Falling silent",
+    "differences": "Every comparison as a table",
+    "estimates": "What the filaments are",
+    "drivers": "Beside finished drivers",
+}
+"""What may be left out of a report, by its key and its heading."""
+
+
+def _without(report: Report, leave_out: Collection[str]) -> Report:
+    """The report without some of its sections.
+
+    Raises
+    ------
+    ParameterError
+        If a section is none that may be left out.
+    """
+    unknown = [name for name in leave_out if name not in SECTIONS]
+    if unknown:
+        raise ParameterError(f"leave_out must name sections of {', '.join(SECTIONS)} (got {unknown[0]!r})")
+    gone = {f"{name[:-1]}_none": "" for name in leave_out if name in ("distortions", "decays")}
+    gone |= {name: None for name in leave_out if name in ("differences", "drivers")}
+    drawings = {name: [] if name in leave_out else held for name, held in report.drawings.items()}
+    more = [] if "strips" in leave_out else report.more_strips
+    return Report({**report.words, **gone}, drawings, more)
 
 
 def _write_beside(folder: Path, findings: Findings, package: Package) -> list[File]:

@@ -123,6 +123,15 @@ class Desk:
             )
         return self.package.root
 
+    def switch(self, path: Path) -> None:
+        """Put another campaign on the desk."""
+        with self.lock:
+            self.works.close()
+            self.path = path
+            self.works, self.edits = Works(), Edits()
+            self.known, self._opened, self._digest, self._recalled = None, None, None, False
+            self._pictures.clear()
+
     def look(self) -> Known | None:
         """Return what is known of the takes: from this run, or kept on disk; it may be of an earlier state."""
         with self.lock:

@@ -58,7 +58,7 @@ def router(views: Views) -> APIRouter:
         folder = desk.path if not desk.path.exists() or not any(desk.path.iterdir()) else desk.path / key
         start_package(folder)
         edit_table(folder, "campaign", [{"campaign": key, "title": title, "question": question}], ["my-cones"])
-        desk.path = folder
+        desk.switch(folder)
         return {"said": f"Started {title} in {folder.name}.", "go": "/tables/materials"}
 
     @routes.get("/api/tables/{table}", tags=["campaign"])
