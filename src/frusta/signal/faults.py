@@ -150,7 +150,8 @@ def faults_of_sweep(
         sweep.begin_s + whole.lag_s, sweep.end_s + whole.lag_s, sweep.start_hz, sweep.stop_hz, sweep.rate_s
     )
     faults = [f if f.fault != "clipped" else faults_of_signal(recording, rate, in_recording)[0] for f in faults]
-    faults += _noise(deconvolved, onset)
+    if not any(f.fault == "truncated" and f.quality == "repeat" for f in faults):
+        faults += _noise(deconvolved, onset)  # half a sweep is half as loud: that is no noise
     named = {f.fault for f in faults if f.quality == "repeat"}
     if not named & {"clipped", "truncated", "clock"}:
         if np.iscomplexobj(played):
