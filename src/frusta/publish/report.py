@@ -165,7 +165,7 @@ def _without(report: Report, leave_out: Collection[str]) -> Report:
     unknown = [name for name in leave_out if name not in SECTIONS]
     if unknown:
         raise ParameterError(f"leave_out must name sections of {', '.join(SECTIONS)} (got {unknown[0]!r})")
-    gone = {f"{name[:-1]}_none": "" for name in leave_out if name in ("distortions", "decays")}
+    gone: dict[str, Any] = {f"{name[:-1]}_none": "" for name in leave_out if name in ("distortions", "decays")}
     gone |= {name: None for name in leave_out if name in ("differences", "drivers")}
     drawings = {name: [] if name in leave_out else held for name, held in report.drawings.items()}
     more = [] if "strips" in leave_out else report.more_strips

@@ -49,7 +49,7 @@ def slide_svg(drawing: Drawing) -> str:
         for row, line in enumerate(lines)
     )
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" viewBox="0 0 {WIDTH} {HEIGHT}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" '
         f'width="{WIDTH}" height="{HEIGHT}"><rect width="{WIDTH}" height="{HEIGHT}" fill="{LIGHT["card"]}"/>{title}'
         f'<g transform="translate({left:.1f},{top:.1f}) scale({scale:.4f})">{body}</g></svg>'
     )

@@ -81,6 +81,7 @@ class Guard:
         self._rest_until = 0.0
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer a request, or refuse it."""
         if scope["type"] == "lifespan":
             await self._app(scope, receive, send)
             return

@@ -87,7 +87,7 @@ _LASTING = {"cache-control": "max-age=31536000, immutable"}
 
 async def _told(request: Request, error: Exception) -> Response:
     """An error that a user can mend."""
-    assert isinstance(error, FrustaError)  # noqa: S101 - the handler is registered for nothing else
+    assert isinstance(error, FrustaError)
     return await _answer(request, problem_of(error), 422)
 
 

@@ -28,7 +28,6 @@ WHY = {
 TRAY = 11
 
 
-
 def ticket_of(state: State, package: Package, with_coil: bool) -> dict[str, Any]:
     """Return all that the ticket shows.
 
@@ -69,7 +68,9 @@ def ticket_of(state: State, package: Package, with_coil: bool) -> dict[str, Any]
 
 def _facts(row: Specimen, turn: Any, package: Package) -> list[tuple[str, str, bool]]:
     recipe = package.recipes.get(row.recipe or "")
-    printed = ", ".join(w for w in (row.recipe, f"dried {recipe.dried}" if recipe and recipe.dried else "", row.printed_on) if w)
+    printed = ", ".join(
+        w for w in (row.recipe, f"dried {recipe.dried}" if recipe and recipe.dried else "", row.printed_on) if w
+    )
     facts = []
     if printed:
         facts.append(("Printed", printed, True))

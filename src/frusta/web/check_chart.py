@@ -36,12 +36,16 @@ def check_chart_of(desk: Desk) -> CheckChart | None:
     if known is None:
         return None
     order = list(known.package.sessions)
-    heard = [r for r in known.findings.readings if r.kind == "check" and r.quality != "repeat" and r.level_db is not None]
+    heard = [
+        r for r in known.findings.readings if r.kind == "check" and r.quality != "repeat" and r.level_db is not None
+    ]
     if len(heard) < 2:
         return None
     heard.sort(key=lambda r: order.index(r.session) if r.session in order else -1)
     first = heard[0].level_db or 0.0
-    points = [((r.level_db or 0.0) - first, 1.96 * math.hypot(r.level_db_u or 0.0, heard[0].level_db_u or 0.0)) for r in heard]
+    points = [
+        ((r.level_db or 0.0) - first, 1.96 * math.hypot(r.level_db_u or 0.0, heard[0].level_db_u or 0.0)) for r in heard
+    ]
     largest = max(abs(gap) for gap, _ in points)
     far = [i for i, (gap, half) in enumerate(points) if i and abs(gap) > half]
     size = f"{plain(largest, 2 if largest < 0.095 else 1)}{NBSP}dB"
@@ -62,29 +66,32 @@ def _svg(heard: list[Reading], points: list[tuple[float, float]], label: str) ->
     def y(value: float) -> float:
         return TOP + (HEIGHT - TOP - BOTTOM) * (1 - (value + reach) / (2 * reach))
 
-    parts = []
-    ticks = range(-int(reach / step), int(reach / step) + 1)
-    for k in ticks:
-        value = k * step
-        parts.append(
-            f'<line x1="{LEFT}" x2="{WIDTH - RIGHT}" y1="{y(value):.1f}" y2="{y(value):.1f}" stroke="var(--grid-2)"/>'
-            f'<text class="t" x="{LEFT - 10}" y="{y(value) + 5:.1f}" text-anchor="end">{"+" if k > 0 else ""}{plain(value, 1 if step < 1 else 0) if k else "0"}</text>'
-        )
-    parts.append(f'<text class="t u" x="{LEFT - 10}" y="16" text-anchor="end">dB</text>')
+    parts = [_text(LEFT - 10, 16, "dB", "end")]
+    for k in range(-int(reach / step), int(reach / step) + 1):
+        parts.append(_line(LEFT, y(k * step), WIDTH - RIGHT, y(k * step), "grid-2", 1.0))
+        said = plain(k * step, 1 if step < 1 else 0)
+        parts.append(_text(LEFT - 10, y(k * step) + 5, f"+{said}" if k > 0 else said if k else "0", "end"))
     width = (WIDTH - LEFT - RIGHT) / len(points)
-    said = ""
+    named = ""
     for i, ((gap, half), reading) in enumerate(zip(points, heard, strict=True)):
         x = LEFT + (i + 0.5) * width
         if i:
-            parts.append(
-                f'<line x1="{x:.1f}" x2="{x:.1f}" y1="{y(gap - half):.1f}" y2="{y(gap + half):.1f}" stroke="var(--ink)" stroke-width="2"/>'
-            )
-        parts.append(f'<circle cx="{x:.1f}" cy="{y(gap):.1f}" r="5" fill="var(--ink)" stroke="var(--card)" stroke-width="1.2"/>')
+            parts.append(_line(x, y(gap - half), x, y(gap + half), "ink", 2.0))
+        parts.append(f'<circle cx="{x:.1f}" cy="{y(gap):.1f}" r="5" fill="var(--ink)"/>')
         name = reading.session or ""
-        if name != said and (width > 60 or name != said):
-            parts.append(f'<text class="t" x="{x:.1f}" y="{HEIGHT - 22}" text-anchor="middle">{escape(name[:10])}</text>')
-        said = name
+        if name != named:
+            parts.append(_text(x, HEIGHT - 22, name[:10], "middle"))
+        named = name
     return Markup(
-        f'<svg class="chart" viewBox="0 0 {WIDTH:.0f} {HEIGHT:.0f}" width="{WIDTH:.0f}" height="{HEIGHT:.0f}" role="img" '
-        f'aria-label="{escape(label, quote=True)}">{"".join(parts)}</svg>'
+        f'<svg class="chart" viewBox="0 0 {WIDTH:.0f} {HEIGHT:.0f}" width="{WIDTH:.0f}" height="{HEIGHT:.0f}" '
+        f'role="img" aria-label="{escape(label, quote=True)}">{"".join(parts)}</svg>'
     )
+
+
+def _line(x1: float, y1: float, x2: float, y2: float, colour: str, width: float) -> str:
+    ends = f'x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}"'
+    return f'<line {ends} stroke="var(--{colour})" stroke-width="{width:g}"/>'
+
+
+def _text(x: float, y: float, text: str, anchor: str) -> str:
+    return f'<text class="t" x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(text)}</text>'

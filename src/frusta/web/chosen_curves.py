@@ -64,8 +64,8 @@ def curve_drawings(known: Known, shown: Sequence[Shown], zoom: tuple[float, floa
 
         found.append(
             Drawing(
-                "distortion", distortion, label, 560, heading="Distortion, peaks taken out", table=third_octaves(lines, "%", 3),
-                series=series_of(lines, 3), units=("Hz", "%"),
+                "distortion", distortion, label, 560, heading="Distortion, peaks taken out",
+                table=third_octaves(lines, "%", 3), series=series_of(lines, 3), units=("Hz", "%"),
             )
         )  # fmt: skip
     falling = [c for c in (decay_curve(s, None) for s in shown) if c is not None]
@@ -78,12 +78,16 @@ def curve_drawings(known: Known, shown: Sequence[Shown], zoom: tuple[float, floa
 
         found.append(
             Drawing(
-                "decay", decay, said, 560, heading="Falling silent", series=series_of(falling, 1, step=4), units=("ms", "%")
+                "decay",
+                decay,
+                said,
+                560,
+                heading="Falling silent",
+                series=series_of(falling, 1, step=4),
+                units=("ms", "%"),
             )
         )
     return found
-
-
 
 
 def zoom_of(low: float | None, high: float | None) -> tuple[float, float] | None:

@@ -222,11 +222,7 @@ def _tag(s: Specimen, seatings: Mapping[str, int], due: Mapping[str, str], packa
 
 
 def _to_print(s: Specimen, seatings: Mapping[str, int]) -> bool:
-    return (
-        s.kind == "cone"
-        and not (s.mass_g or s.mass_with_coil_g or s.printed_on)
-        and not seatings.get(s.specimen)
-    )
+    return s.kind == "cone" and not (s.mass_g or s.mass_with_coil_g or s.printed_on) and not seatings.get(s.specimen)
 
 
 def _seatings(package: Package) -> dict[str, int]:
@@ -267,8 +263,10 @@ def _sentence(cones: int, due: int, to_print: int) -> str:
         rest.append(f"{_number(due)} want{'s' if due == 1 else ''} another look")
     if to_print:
         rest.append(f"{_number(to_print)} {'is' if to_print == 1 else 'are'} still to print")
-    return f"{count(cones, 'cone').capitalize()}. {_upper(listed(rest))}." if rest else (
-        f"{count(cones, 'cone').capitalize()}, none wants another look."
+    return (
+        f"{count(cones, 'cone').capitalize()}. {_upper(listed(rest))}."
+        if rest
+        else (f"{count(cones, 'cone').capitalize()}, none wants another look.")
     )
 
 

@@ -67,7 +67,9 @@ def drawn(desk: Desk, drawing: Drawing, *depends: str) -> Drawn:
     )  # fmt: skip
 
 
-def series_of(lines: Sequence[Curve], digits: int, *, step: int = 2, rigid: Curve | None = None) -> list[dict[str, Any]]:
+def series_of(
+    lines: Sequence[Curve], digits: int, *, step: int = 2, rigid: Curve | None = None
+) -> list[dict[str, Any]]:
     """Return every ``step``-th point of curves, rounded, for reading off."""
     named = [(line.name, line.style.colour, line) for line in lines]
     if rigid is not None:

@@ -74,9 +74,7 @@ class Edits:
         with self.lock:
             check_row(package, table, cells)
             path = root / f"{table}.csv"
-            self._do(
-                root, table, said, lambda: bool(write_atomically(path, with_rows(root, table, [dict(cells)])))
-            )
+            self._do(root, table, said, lambda: bool(write_atomically(path, with_rows(root, table, [dict(cells)]))))
 
     def drop(self, root: Path, table: str, key: str, said: str) -> None:
         """Take a row out of a table."""

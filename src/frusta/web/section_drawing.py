@@ -40,9 +40,7 @@ def section_svg(profile: ConeProfile, *, label: str, flattest: str = "", bed: bo
     for side in (-1.0, 1.0):
         r = np.concatenate([outer[0], inner[0][::-1]])
         z = np.concatenate([outer[1], inner[1][::-1]])
-        points = " ".join(
-            f"{middle + side * scale * a:.1f},{base - scale * b:.1f}" for a, b in zip(r, z, strict=True)
-        )
+        points = " ".join(f"{middle + side * scale * a:.1f},{base - scale * b:.1f}" for a, b in zip(r, z, strict=True))
         halves.append(f'<polygon class="wall" points="{points}"/>')
     rim = scale * float(radius[-1])
     top = base - scale * float(height[-1])
@@ -59,21 +57,21 @@ def section_svg(profile: ConeProfile, *, label: str, flattest: str = "", bed: bo
     ]
     if bed:
         parts.append(
-            f'<line x1="20" y1="{base + 2:.1f}" x2="{WIDTH - 20:.0f}" y2="{base + 2:.1f}" stroke="var(--ink)" stroke-width="3"/>'
+            f'<line x1="20" y1="{base + 2:.1f}" x2="{WIDTH - 20:.0f}" y2="{base + 2:.1f}" stroke="var(--ink)" '
+            'stroke-width="3"/>'
         )
     if flattest:
         parts.append(_text(middle, max(base - 10, 60), flattest, "middle"))
     total = base + 28
     return Markup(
-        f'<svg class="section-drawing" viewBox="0 0 {WIDTH:.0f} {total:.0f}" role="img" aria-label="{escape(label, quote=True)}">'
+        f'<svg class="section-drawing" viewBox="0 0 {WIDTH:.0f} {total:.0f}" role="img" '
+        f'aria-label="{escape(label, quote=True)}">'
         f"{''.join(parts)}</svg>"
     )
 
 
 def _line(x1: float, y1: float, x2: float, y2: float) -> str:
-    return (
-        f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" stroke="var(--edge)" stroke-width="1.5"/>'
-    )
+    return f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" stroke="var(--edge)" stroke-width="1.5"/>'
 
 
 def _text(x: float, y: float, text: str, anchor: str, *, lift: bool = False) -> str:

@@ -24,15 +24,16 @@ from frusta.web.desk import Desk
 
 LOOPBACK = "127.0.0.1"
 WORDS = (
-    "amber", "anvil", "apron", "arrow", "badge", "barge", "basil", "beech", "birch", "bison", "blaze", "bloom", "brick",
-    "brook", "broom", "cabin", "candle", "canoe", "cedar", "chalk", "cliff", "cloud", "clover", "cobalt", "comet",
-    "copper", "coral", "crane", "crow", "daisy", "delta", "dune", "eagle", "ember", "falcon", "fern", "fjord", "flint",
-    "forge", "frost", "garnet", "ginger", "glade", "goose", "granite", "grove", "harbor", "hazel", "heron", "holly",
-    "honey", "island", "ivory", "jade", "juniper", "kettle", "lagoon", "lantern", "larch", "lemon", "lilac", "linen",
-    "lobster", "lotus", "maple", "marble", "meadow", "mint", "moss", "nutmeg", "oak", "olive", "onyx", "orchid", "otter",
-    "paddle", "pebble", "pepper", "pine", "plum", "poppy", "quartz", "quill", "raven", "reed", "river", "robin", "rowan",
-    "saddle", "sage", "salmon", "sand", "shell", "silver", "slate", "spruce", "stone", "straw", "sugar", "thistle",
-    "timber", "topaz", "tulip", "velvet", "violet", "walnut", "willow", "wren", "yarrow", "zinc",
+    "amber", "anvil", "apron", "arrow", "badge", "barge", "basil", "beech", "birch", "bison", "blaze", "bloom",
+    "brick", "brook", "broom", "cabin", "candle", "canoe", "cedar", "chalk", "cliff", "cloud", "clover", "cobalt",
+    "comet", "copper", "coral", "crane", "crow", "daisy", "delta", "dune", "eagle", "ember", "falcon", "fern",
+    "fjord", "flint", "forge", "frost", "garnet", "ginger", "glade", "goose", "granite", "grove", "harbor", "hazel",
+    "heron", "holly", "honey", "island", "ivory", "jade", "juniper", "kettle", "lagoon", "lantern", "larch",
+    "lemon", "lilac", "linen", "lobster", "lotus", "maple", "marble", "meadow", "mint", "moss", "nutmeg", "oak",
+    "olive", "onyx", "orchid", "otter", "paddle", "pebble", "pepper", "pine", "plum", "poppy", "quartz", "quill",
+    "raven", "reed", "river", "robin", "rowan", "saddle", "sage", "salmon", "sand", "shell", "silver", "slate",
+    "spruce", "stone", "straw", "sugar", "thistle", "timber", "topaz", "tulip", "velvet", "violet", "walnut",
+    "willow", "wren", "yarrow", "zinc",
 )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from datetime import date
 from typing import Any
 
 from frusta.bench.events import Event, Mended, Undone, from_plain
-from frusta.bench.guide import BenchSettings, Guide
+from frusta.bench.guide import COUNTDOWN_S, BenchSettings, Guide
 from frusta.bench.journal import journal_of, latest_session
 from frusta.bench.opening import VIRTUAL, open_device
 from frusta.bench.rig_memory import recall, remember
@@ -149,6 +149,7 @@ class Sitting:
                 current_full_scale_a=memory.current_full_scale_a,
                 start_gain_db=START_GAIN_DB,
                 automatic_gain=virtual,
+                countdown_s=0.0 if "fast" in (memory.output or "").partition(":")[2] else COUNTDOWN_S,
             )
             guide = Guide(root, device, settings, self._changed)
             session = self.left()

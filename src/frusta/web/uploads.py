@@ -85,7 +85,7 @@ class Uploads:
                     out.close()
                     shutil.rmtree(place, ignore_errors=True)
                     raise ParameterError(
-                        f"a file must be at most {LARGEST_FILE // 2**20} MB ({name} is larger); use frusta import for it"
+                        f"a file must be at most {LARGEST_FILE // 2**20} MB ({name} is larger); use frusta import"
                     )
                 out.write(chunk)
         _refuse_other(path, suffix, name)
@@ -174,7 +174,9 @@ def _refuse_other(path: Path, suffix: str, name: str) -> None:
     }[suffix]
     if not good:
         shutil.rmtree(path.parent, ignore_errors=True)
-        raise ParameterError(f"{name} must be what its name says (its first bytes are another kind of file's); leave it out")
+        raise ParameterError(
+            f"{name} must be what its name says (its first bytes are another kind of file's); leave it out"
+        )
 
 
 def _choices(told: Mapping[str, str]) -> Choices:

@@ -108,7 +108,8 @@ def glyph(profile: Profile | None, width: int = 64, height: int = 32) -> Markup:
     box = f"0 0 {width} {height}"
     return Markup(
         f'<svg class="glyph" viewBox="{box}" width="{width}" height="{height}" aria-hidden="true">'
-        f'<polyline points="{escape(points[0])}"/><polyline points="{escape(points[1])}"/><path d="{escape(points[2])}"/></svg>'
+        f'<polyline points="{escape(points[0])}"/><polyline points="{escape(points[1])}"/>'
+        f'<path d="{escape(points[2])}"/></svg>'
     )
 
 

@@ -18,7 +18,7 @@ Standing = Literal["running", "done", "failed", "stopped"]
 log = logging.getLogger(__name__)
 
 
-class Stopped(Exception):  # noqa: N818 - no error: the maker stopped it
+class Stopped(Exception):
     """The work was stopped by the maker."""
 
 

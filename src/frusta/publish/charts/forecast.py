@@ -62,7 +62,9 @@ def forecast_chart(
     left, right = (38.0, 8.0) if narrow else (46.0, 16.0)
     decades = math.log10(span[1] / span[0])
     width = min(total_width - left - right, TALLEST_PX * decades * DECADE_DB / length)
-    frame = Frame(width, height_of_decibels(width, decades, length), span, (top - length, top), left=left, right=right, top=30)
+    frame = Frame(
+        width, height_of_decibels(width, decades, length), span, (top - length, top), left=left, right=right, top=30
+    )
     layers = Layers(frame, scheme)
     if band_hz is not None:
         layers.zone(band_hz[0], band_hz[1], "used")

@@ -12,6 +12,7 @@ from fastapi import APIRouter, Body, Request
 from fastapi.responses import HTMLResponse, StreamingResponse
 
 from frusta.bench.device import DeviceError
+from frusta.bench.opening import VIRTUAL
 from frusta.bench.sitting import check_cone, planned_turns, seatings_made
 from frusta.errors import FrustaError
 from frusta.web.bench_words import ticket_of
@@ -27,7 +28,7 @@ PULSE_S = 0.4
 def router(views: Views) -> APIRouter:
     """Return the routes."""
     routes = APIRouter()
-    desk, sitting = views.desk, views.sitting
+    sitting = views.sitting
 
     @routes.get("/bench", response_class=HTMLResponse, include_in_schema=False)
     def room(request: Request) -> HTMLResponse:
@@ -87,7 +88,9 @@ def router(views: Views) -> APIRouter:
         return {"said": "Stopped. Nothing is lost."}
 
     @routes.post("/api/bench/gain", tags=["bench"])
-    def gain(step_db: Annotated[float, Body()] = 0.0, automatic: Annotated[bool | None, Body()] = None) -> dict[str, Any]:
+    def gain(
+        step_db: Annotated[float, Body()] = 0.0, automatic: Annotated[bool | None, Body()] = None
+    ) -> dict[str, Any]:
         """Turn up or down by at most 3 dB, or let the gain follow the meter."""
         guide = sitting.guide
         if automatic is not None:
@@ -171,14 +174,14 @@ def _beginning(views: Views) -> dict[str, Any]:
         "cones": cones,
         "check": check_cone(desk.package) if not against else None,
         "left": views.sitting.left() if not against else None,
-        "devices": _devices(),
+        "devices": _devices(desk.device),
         "device_chosen": desk.device or "",
         "stub_glyph": glyph(None, 232, 84),
         "seatings": 2 if turns else 1 + max(seatings_made(desk.package).values(), default=1),
     }
 
 
-def _devices() -> list[tuple[str, str]]:
+def _devices(chosen: str | None) -> list[tuple[str, str]]:
     """Sound devices to choose from, the virtual rig last."""
     found: list[tuple[str, str]] = []
     try:
@@ -187,7 +190,8 @@ def _devices() -> list[tuple[str, str]]:
         found = [(d.name, str(d)) for d in list_devices() if d.outputs > 0]
     except (DeviceError, OSError):
         found = []
-    return [*found, ("virtual", "the built-in virtual rig, a rehearsal")]
+    virtual = chosen if chosen and chosen.partition(":")[0] == VIRTUAL else VIRTUAL
+    return [*found, (virtual, "the built-in virtual rig, a rehearsal")]
 
 
 def _number(value: float | str | None) -> float | None:

@@ -161,7 +161,9 @@ def router(views: Views) -> APIRouter:
     return routes
 
 
-def fields_of(views: Views, model: type[Row], row: Row | None, fixed: frozenset[str] = frozenset()) -> list[dict[str, Any]]:
+def fields_of(
+    views: Views, model: type[Row], row: Row | None, fixed: frozenset[str] = frozenset()
+) -> list[dict[str, Any]]:
     """Return the columns of a table as fields of a form.
 
     Parameters

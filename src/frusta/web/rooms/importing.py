@@ -1,4 +1,4 @@
-"""Import: drop recordings or a campaign; what was understood stands in a table, corrected before anything is written."""
+"""Import: drop recordings or a campaign; what was understood is corrected in a table before anything is written."""
 
 from __future__ import annotations
 
@@ -72,7 +72,9 @@ def router(views: Views) -> APIRouter:
             raise ParameterError("there is no zip of a campaign here; drop one first")
         package = open_package(uploads.package.path)
         place = desk.path.resolve()
-        folder = (place if place.is_dir() and not (place / "campaign.csv").exists() else place.parent) / package.campaign.campaign
+        folder = (
+            place if place.is_dir() and not (place / "campaign.csv").exists() else place.parent
+        ) / package.campaign.campaign
         if folder.exists():
             raise PackageError(f"{folder.name} is there already; move it away, or open it with frusta open")
         export_package(package, folder)
@@ -88,8 +90,8 @@ def router(views: Views) -> APIRouter:
 def _understood(views: Views, uploads: Uploads) -> dict[str, Any]:
     desk = views.desk
     told: dict[str, Any] = {
-        "rows": [], "questions": 0, "zip": None, "against": "", "columns": COLUMNS, "kinds": KINDS, "specimens": (), "sessions": (),
-        "sweeps": (),
+        "rows": [], "questions": 0, "zip": None, "against": "", "columns": COLUMNS, "kinds": KINDS, "specimens": (),
+        "sessions": (), "sweeps": (),
     }  # fmt: skip
     if uploads.package is not None:
         try:
@@ -115,7 +117,15 @@ def _understood(views: Views, uploads: Uploads) -> dict[str, Any]:
 
 def _row(sent: Any, item: Any) -> dict[str, Any]:
     if item is None:
-        return {"key": sent.key, "name": sent.name, "problem": sent.problem, "already": None, "cells": {}, "why": {}, "questions": {}}
+        return {
+            "key": sent.key,
+            "name": sent.name,
+            "problem": sent.problem,
+            "already": None,
+            "cells": {},
+            "why": {},
+            "questions": {},
+        }
     why = {}
     for text in item.understood:
         column, _, reason = text.partition(": ")

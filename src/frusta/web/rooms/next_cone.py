@@ -150,7 +150,10 @@ def router(views: Views) -> APIRouter:
             group=group if group in dict(groups) else groups[0][0],
             bases=list(package.profiles),
             base_profile=profile,
-            sliders=[(n, words, *_ends(low, high, getattr(profile, n)), step, getattr(profile, n)) for n, words, low, high, step in SLIDERS],
+            sliders=[
+                (n, words, *_ends(low, high, getattr(profile, n)), step, getattr(profile, n))
+                for n, words, low, high, step in SLIDERS
+            ],
             plan=_plan(views),
             faults=(),
             editable=(),
@@ -159,8 +162,8 @@ def router(views: Views) -> APIRouter:
 
     @routes.get("/next/forecast", response_class=HTMLResponse, include_in_schema=False)
     def part(
-        request: Request, group: Group = "", base: Group = "", neck_radius_mm: float = 15.0, rim_radius_mm: float = 50.0,
-        depth_mm: float = 30.0, bow_mm: float = 0.0, wall_mm: float = 0.8,
+        request: Request, group: Group = "", base: Group = "", neck_radius_mm: float = 15.0,
+        rim_radius_mm: float = 50.0, depth_mm: float = 30.0, bow_mm: float = 0.0, wall_mm: float = 0.8,
     ) -> Response:  # fmt: skip
         ticket = latest.ticket()
         with latest.turn:
@@ -176,8 +179,8 @@ def router(views: Views) -> APIRouter:
 
     @routes.get("/api/forecast", tags=["next cone"])
     def forecast(
-        group: Group, base: Group = "", neck_radius_mm: float = 15.0, rim_radius_mm: float = 50.0, depth_mm: float = 30.0,
-        bow_mm: float = 0.0, wall_mm: float = 0.8,
+        group: Group, base: Group = "", neck_radius_mm: float = 15.0, rim_radius_mm: float = 50.0,
+        depth_mm: float = 30.0, bow_mm: float = 0.0, wall_mm: float = 0.8,
     ) -> dict[str, Any]:  # fmt: skip
         """Forecast a cone that has not been printed; ``group`` is material or material/recipe."""
         found, _ = told(wish(group, base, neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm))
@@ -229,8 +232,17 @@ def _words(views: Views, told: Forecast, drawing: ConeProfile, asked: Wish) -> d
         ends = interval(breakup.low_95, breakup.high_95, "Hz", value=value)
     response = told.response
     x = response.frequency_hz
-    label = f"Forecast for {name}. " + (f"Should break up at {where}" + (f" ({ends})." if ends else ".") if value else "")
-    expected = Curve(f"should break up at {where}" if value else name, style, x, response.level_db, anchor=value, detail=f"({ends})" if ends else "")
+    label = f"Forecast for {name}. " + (
+        f"Should break up at {where}" + (f" ({ends})." if ends else ".") if value else ""
+    )
+    expected = Curve(
+        f"should break up at {where}" if value else name,
+        style,
+        x,
+        response.level_db,
+        anchor=value,
+        detail=f"({ends})" if ends else "",
+    )
     low, high = (Curve("", style, x, y) for y in (response.low_95_db, response.high_95_db))
     rigid = Curve("rigid cone", style, x, response.rigid_db)
     band = facts.band_of(package)
@@ -246,7 +258,11 @@ def _words(views: Views, told: Forecast, drawing: ConeProfile, asked: Wish) -> d
         spec = make(width)
         frames.append(spec["usermeta"]["frusta"])
         pictures.append(Markup(render.inline_svg(render.raw_svg(spec), label=label, key=key)))
-    plain_curves = [Curve("expected", style, x, response.level_db), Curve("low", style, x, low.y), Curve("high", style, x, high.y)]
+    plain_curves = [
+        Curve("expected", style, x, response.level_db),
+        Curve("low", style, x, low.y),
+        Curve("high", style, x, high.y),
+    ]
     data = safe_json({"units": ("Hz", "dB"), "frames": frames, "series": series_of(plain_curves, 1, rigid=rigid)})
     made = told.printable
     inside = ""
@@ -281,11 +297,11 @@ def _words(views: Views, told: Forecast, drawing: ConeProfile, asked: Wish) -> d
         "picture": Drawn("forecast", "", None, pictures[0], pictures[1], Markup(data), None, label),
         "assumed": [_sentence(a) for a in told.assumed],
         "handbook": views.desk.known is None,
-        "query": "&".join(
-            f"{k}={getattr(asked, k)}" for k in ("group", "base", *(n for n, *_ in SLIDERS))
-        ),
+        "query": "&".join(f"{k}={getattr(asked, k)}" for k in ("group", "base", *(n for n, *_ in SLIDERS))),
         "bell": ", ".join(
-            f"{quantity(m.frequency_hz, 'Hz')}" for m in told.modes if m.circumferential_order > 1 and m.mode_number == 1
+            f"{quantity(m.frequency_hz, 'Hz')}"
+            for m in told.modes
+            if m.circumferential_order > 1 and m.mode_number == 1
         ),
     }
 
@@ -315,11 +331,12 @@ def _plan(views: Views) -> list[str]:
         if missing
     ]
     lines += [
-        f"In {profile} the prints there are show differences from {plain(gap, 1)}{NBSP}% up." for profile, gap in plan.gaps
+        f"In {profile} the prints there are show differences from {plain(gap, 1)}{NBSP}% up."
+        for profile, gap in plan.gaps
     ]
     if known:
         lines += [
-            f"A stick of {e.material} printed upright and tapped would pin its stiffness across layers, which is still assumed."
+            f"A stick of {e.material}, printed upright and tapped, would pin its stiffness across layers: now assumed."
             for e in known.findings.estimates
             if "axial_modulus" in e.assumed
         ]

@@ -49,16 +49,20 @@ def router(views: Views) -> APIRouter:
         if not desk.is_campaign:
             return views.page("empty.html", request, "report", "Report", says="Nothing to publish yet.")
         known = desk.ensure_read()
-        told = {"faults": desk.opened.faults, "editable": ("specimens", "materials", "profiles", "recipes", "rigs", "sessions", "history", "campaign"), **views.reading_work()}
+        told = {
+            "faults": desk.opened.faults,
+            "editable": ("specimens", "materials", "profiles", "recipes", "rigs", "sessions", "history", "campaign"),
+            **views.reading_work(),
+        }
         if known is None or not known.findings.readings:
             says = "The takes are being read." if desk.package.takes else "No take yet, so nothing to publish."
             if desk.opened.faults:
-                says = f"{count(len(desk.opened.faults), 'fault').capitalize()} keep{'s' if len(desk.opened.faults) == 1 else ''} the figures back."
+                says = _faults_say(len(desk.opened.faults))
             return views.page("waiting.html", request, "report", "Report", says=says, **told)
         work = desk.works.get(REPORT)
-        if "now" not in drawn or (drawn["now"][0] != known.digest and (work is None or work.standing != "running")):
-            if work is None or work.standing == "done":
-                preview(drawn.get("now", ("", ()))[1])
+        outdated = "now" not in drawn or drawn["now"][0] != known.digest
+        if outdated and (work is None or work.standing == "done"):
+            preview(drawn.get("now", ("", ()))[1])
         checks = _checks(views, known)
         missing = sum(not good for good, *_ in checks)
         says = "Ready to publish." if not missing else f"Ready to publish, but for {count(missing, 'gap')}."
@@ -96,7 +100,9 @@ def router(views: Views) -> APIRouter:
             raise ParameterError("the report must have been drawn first (it has not); wait for it")
         text = file.read_text("utf-8")
         policy = _POLICY.search(text)
-        strict = (policy[1].replace("&#39;", "'").replace("&#x27;", "'") if policy else "default-src 'none'") + "; frame-ancestors 'self'"
+        strict = (
+            policy[1].replace("&#39;", "'").replace("&#x27;", "'") if policy else "default-src 'none'"
+        ) + "; frame-ancestors 'self'"
         return Response(
             text,
             media_type="text/html; charset=utf-8",
@@ -150,6 +156,10 @@ def _known(views: Views) -> Known:
     return known
 
 
+def _faults_say(number: int) -> str:
+    return f"{count(number, 'fault').capitalize()} keep{'s' if number == 1 else ''} the figures back."
+
+
 def _target(views: Views) -> Path:
     """Where a report goes: beside the campaign, never where a client says."""
     path = views.desk.path.resolve()
@@ -177,7 +187,8 @@ def _checks(views: Views, known: Known) -> list[tuple[bool, str, str, str]]:
         (
             cones > 0,
             "Takes",
-            f"{count(cones, 'cone')} with takes that count. {spoiled} of {len(readings)} takes do not count, each with its reason.",
+            f"{count(cones, 'cone')} with takes that count. {spoiled} of {len(readings)} takes do not count, "
+            "each with its reason.",
             "",
         )
     ]
@@ -191,14 +202,26 @@ def _checks(views: Views, known: Known) -> list[tuple[bool, str, str, str]]:
     checks.append(
         (True, "Microphone", "Its calibration file is in the package.", "")
         if calibrated
-        else (False, "Microphone", "No calibration file. Levels will say “as the microphone reads them”.", "/tables/rigs")
+        else (
+            False,
+            "Microphone",
+            "No calibration file. Levels will say “as the microphone reads them”.",
+            "/tables/rigs",
+        )
     )
     checks.append(
         (True, "Licence", f"{package.campaign.licence}.", "")
         if package.campaign.licence
         else (False, "Licence", "Without one nobody may reuse your recordings. Choose one below.", "")
     )
-    notes = sum(1 for name in ("specimens", "sessions", "takes", "materials", "recipes", "rigs") for row in package.rows(name) if getattr(row, "notes", None))
+    notes = sum(
+        1
+        for name in ("specimens", "sessions", "takes", "materials", "recipes", "rigs")
+        for row in package.rows(name)
+        if getattr(row, "notes", None)
+    )
     if notes:
-        checks.append((True, "Notes", f"{count(notes, 'row')} with notes; they stay out unless you choose the full package.", ""))
+        checks.append(
+            (True, "Notes", f"{count(notes, 'row')} with notes; they stay out unless you choose the full package.", "")
+        )
     return checks
