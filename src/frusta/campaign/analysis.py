@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -12,7 +12,7 @@ from frusta.campaign.blip_context import contexts_of
 from frusta.campaign.calibration_file import CalibrationTable
 from frusta.campaign.common_band import unevenness_in_band, with_common_unevenness
 from frusta.campaign.curve_store import CurveStore
-from frusta.campaign.differences import find_differences
+from frusta.campaign.differences import ShelfScatter, find_differences
 from frusta.campaign.drift import session_drift
 from frusta.campaign.estimating import estimate_campaign
 from frusta.campaign.findings import FaultRow, Findings, ModeRow, Reading
@@ -60,6 +60,7 @@ def analyse(
     cores: int | None = None,
     progress: Progress | None = None,
     gate_s: float | None = None,
+    shelf: Mapping[str, ShelfScatter] | None = None,
 ) -> Analysis:
     """Read every take of a campaign, compare its groups, and rank them.
 
@@ -73,6 +74,8 @@ def analyse(
         Called with ``(done, total)``, counting takes.
     gate_s : float, optional
         Reflection-free time set by hand, s, > 0; otherwise found take by take.
+    shelf : mapping of str to ShelfScatter, optional
+        Scatter of prints by figure, lent to groups of one print: `frusta.campaign.shelf.scatter_learned.lent`.
 
     Returns
     -------
@@ -121,7 +124,7 @@ def analyse(
         readings=tuple(readings),
         modes=with_orders(estimated.modes, blips, causes),
         blips=with_candidates(blips, causes),
-        differences=find_differences(readings, group_of, drift=drift, names=names),
+        differences=find_differences(readings, group_of, drift=drift, shelf=shelf, names=names),
         estimates=estimated.estimates,
         ranking=rank(readings, group_of, members, campaign.band_high_hz, in_band_db),
         faults=tuple(_faults(package, rows)),

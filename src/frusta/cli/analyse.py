@@ -9,6 +9,7 @@ import typer
 
 if TYPE_CHECKING:
     from frusta.campaign.analysis import Analysis
+    from frusta.campaign.differences import ShelfScatter
 
 
 def analyse(
@@ -25,6 +26,10 @@ def analyse(
         typer.Option("--gate-ms", help="Set the reflection-free time by hand instead of finding it.", min=0.5),
     ] = None,
     cores: Annotated[int | None, typer.Option("--cores", min=1, help="Processes to use; all by default.")] = None,
+    shelf: Annotated[
+        str | None,
+        typer.Option("--shelf", metavar="PLACE", help="Borrow print scatter for single prints from this shelf."),
+    ] = None,
 ) -> None:
     """Read every take, compare the materials, and say what is clear and what is a tie.
 
@@ -36,8 +41,10 @@ def analyse(
     from frusta.campaign.output import write_analysis, write_json
     from frusta.cli.progress import progress
 
+    gate_s = None if gate_ms is None else gate_ms / 1000
+    borrowed = None if shelf is None else _borrowed(shelf, campaign)
     with progress("Reading takes") as show:
-        analysis = run(campaign, cores=cores, progress=show, gate_s=None if gate_ms is None else gate_ms / 1000)
+        analysis = run(campaign, cores=cores, progress=show, gate_s=gate_s, shelf=borrowed)
     if json_file is not None:
         write_json(analysis, json_file)
     if out is not None:
@@ -49,6 +56,15 @@ def analyse(
             typer.echo(f"Written: {place}")
     if analysis.damaged or not analysis.findings.readings:
         raise typer.Exit(1)
+
+
+def _borrowed(shelf: str, campaign: Path) -> dict[str, ShelfScatter]:
+    """Scatter learned from a shelf, this campaign left out."""
+    from frusta.campaign.package import open_package
+    from frusta.campaign.shelf.scatter_learned import learn_scatter, lent
+    from frusta.campaign.shelf.store import Shelf
+
+    return lent(learn_scatter(Shelf(shelf), [open_package(campaign).campaign.campaign]))
 
 
 def _summary(analysis: Analysis) -> list[str]:

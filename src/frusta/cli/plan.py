@@ -23,6 +23,9 @@ def plan(
     findings: Annotated[
         Path | None, typer.Option("--findings", help="findings.json of an earlier analysis: its scatter is used.")
     ] = None,
+    shelf: Annotated[
+        str | None, typer.Option("--shelf", metavar="PLACE", help="Use the scatter that this shelf has taught.")
+    ] = None,
     seatings: Annotated[int, typer.Option("--seatings", min=1, help="Seatings of each print.")] = 2,
     seed: Annotated[int, typer.Option("--seed", help="Of the shuffled order.")] = 1,
     save: Annotated[
@@ -40,7 +43,7 @@ def plan(
     from frusta.errors import PackageError
 
     package = open_package(campaign)
-    known = _scatter(scatter, findings)
+    known = _scatter(scatter, findings, shelf)
     made = make_plan(package, known, prints=prints, difference_percent=difference, seatings=seatings, seed=seed)
     for line in made.lines:
         typer.echo(line)
@@ -50,7 +53,7 @@ def plan(
         typer.echo(f"Saved: {save_plan(package.root, made.turns)}")
 
 
-def _scatter(stated_percent: float | None, findings: Path | None) -> Scatter:
+def _scatter(stated_percent: float | None, findings: Path | None, shelf: str | None) -> Scatter:
     """What is stated, else what an analysis found, else a guess."""
     from frusta.bench.planning import (
         GUESSED_PRINT_PERCENT,
@@ -72,4 +75,16 @@ def _scatter(stated_percent: float | None, findings: Path | None) -> Scatter:
             ) from error
         if found is not None:
             return found
-    return Scatter(GUESSED_PRINT_PERCENT, GUESSED_SEATING_PERCENT, "a guess: give --scatter or --findings")
+    if shelf is not None:
+        from frusta.campaign.shelf.scatter_learned import learn_scatter
+        from frusta.campaign.shelf.store import Shelf
+
+        learned = learn_scatter(Shelf(shelf)).get("breakup_hz")
+        if learned is not None:
+            seated = learned.scatter.variance_seating
+            return Scatter(
+                100 * learned.scatter.variance_print**0.5,
+                100 * seated**0.5 if seated == seated else GUESSED_SEATING_PERCENT,
+                f"from {learned.prints} prints on the shelf",
+            )
+    return Scatter(GUESSED_PRINT_PERCENT, GUESSED_SEATING_PERCENT, "a guess: give --scatter, --findings or --shelf")

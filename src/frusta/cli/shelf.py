@@ -56,7 +56,7 @@ def add(
         typer.Option(
             "--choose",
             metavar="PLACE=SIDE",
-            help="Where both were edited: all=package, specimens/otter-1/mass_g=shelf, ... Sides are shelf and package.",
+            help="Where both were edited: all=package, specimens/otter-1/mass_g=shelf, ... Sides: shelf, package.",
         ),
     ] = None,
     analyse: Annotated[bool, typer.Option("--analyse/--no-analyse", help="Also read the takes, for search.")] = True,
@@ -242,6 +242,67 @@ def compare(
     if json_file is not None:
         write_atomically(json_file, comparison_json(comparison))
         typer.echo(f"Written: {json_file}")
+
+
+@app.command("scatter")
+def scatter(
+    json_file: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write it as JSON.")] = None,
+    shelf: Place = None,
+    files: Files = None,
+) -> None:
+    """Say how much prints, seatings and takes scatter, figure by figure, learned from the whole shelf.
+
+    frusta analyse --shelf and frusta plan --shelf use it.
+    """
+    from dataclasses import asdict
+
+    from frusta.campaign.figures import FIGURE
+    from frusta.campaign.shelf.scatter_learned import learn_scatter
+
+    learned = learn_scatter(_open(shelf, files))
+    for key, found in learned.items():
+        parts = (found.scatter.variance_print, found.scatter.variance_seating, found.scatter.variance_take)
+        words = [f"{100 * part**0.5:.2f}" if part == part else "unknown" for part in parts]
+        typer.echo(
+            f"{FIGURE[key].name}: prints {words[0]} %, seatings {words[1]} %, takes {words[2]} % "
+            f"({found.prints} prints in {found.groups} groups)"
+        )
+    if not learned:
+        typer.echo("Nothing yet: it takes two prints of one material, recipe and profile, analysed.")
+    if json_file is not None:
+        rows = [asdict(found) for found in learned.values()]
+        known = [row | {"scatter": {k: v if v == v else None for k, v in row["scatter"].items()}} for row in rows]
+        _write_json(json_file, known)
+
+
+@app.command("drivers")
+def drivers(
+    entry: Annotated[str, typer.Argument(metavar="NAME", help="A package, or a campaign on the shelf.")],
+    shelf: Place = None,
+    files: Files = None,
+    cores: Cores = None,
+) -> None:
+    """Set printed cones beside finished drivers by size-free figures, and say what cannot be compared."""
+    from frusta.campaign.shelf.comparing import standings_of
+    from frusta.campaign.shelf.drivers import standing_lines
+
+    for line in standing_lines(standings_of(entry, lambda: _open(shelf, files), cores=cores)):
+        typer.echo(line)
+
+
+@app.command("pool")
+def pool(
+    entries: Annotated[list[str], typer.Argument(metavar="NAME...", help="Packages, or campaigns on the shelf.")],
+    shelf: Place = None,
+    files: Files = None,
+    cores: Cores = None,
+) -> None:
+    """Say what each rig does to level and modes, learned from check cones and others that were heard on several."""
+    from frusta.campaign.shelf.comparing import look_of
+    from frusta.campaign.shelf.pooling import effect_lines, rig_effects
+
+    for line in effect_lines(rig_effects([look_of(e, lambda: _open(shelf, files), cores=cores) for e in entries])):
+        typer.echo(line)
 
 
 @app.command("export")

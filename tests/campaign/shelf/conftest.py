@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import socket
 import subprocess
 import sys
 import tempfile
@@ -44,12 +43,6 @@ def postgres_programs() -> Path:
     return Path(here).parent
 
 
-def free_port() -> int:
-    with socket.socket() as s:
-        s.bind(("127.0.0.1", 0))
-        return int(s.getsockname()[1])
-
-
 @pytest.fixture(scope="session")
 def postgres_url() -> Iterator[str]:
     """URL of a real server on loopback, started for these tests in a temporary folder (never as root)."""
@@ -59,6 +52,8 @@ def postgres_url() -> Iterator[str]:
     if os.geteuid() == 0:
         shutil.chown(folder, "postgres", "postgres")
         who = {"user": "postgres", "group": "postgres", "extra_groups": []}
+    from shelf_helpers import free_port
+
     port = free_port()
 
     def run(*command: object) -> None:

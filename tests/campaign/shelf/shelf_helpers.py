@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import socket
 import subprocess
 import sys
 from pathlib import Path
@@ -53,3 +54,9 @@ def check_sum(shelf: Shelf) -> None:
     names = [f"{prefix}-{number}" for prefix in ("one", "two") for number in range(4)]
     assert [e.entry for e in shelf.entries()] == sorted([*names, "shared"])
     assert check_shelf(shelf) == []
+
+
+def free_port() -> int:
+    with socket.socket() as s:
+        s.bind(("127.0.0.1", 0))
+        return int(s.getsockname()[1])

@@ -38,12 +38,18 @@ LOSS_SLOPE_PER_K, LOSS_SLOPE_U_PER_K = 5e-3, 1e-2
 UNEXPLAINED = {"frequency_hz": 3e-3, "loss_factor": 0.03}
 """Standard deviation of what all specimens share at equal temperature: humidity, thermometer, air."""
 
+OTHER_RIG_SD = 0.1
+"""The same of all modes between two rigs."""
+
 FIRST_MODE_SD = {"frequency_hz": 0.03, "loss_factor": 0.1}
 """The same of first modes' extra share: a joint that wears from 10 to 5 N/µm lowers them by some 3 %."""
 
 NEGLIGIBLE = {"frequency_hz": 2.5e-3, "loss_factor": 0.04, "mass": 0.01, "level_db": 0.2}
 """Smaller changes are not called changes: less than half of what two prints of one cone differ by, natural logarithm
-or dB. Unchanged means that twice as much is ruled out."""
+or dB."""
+
+RULED_OUT = {"frequency_hz": 6.5e-3, "loss_factor": 0.10, "level_db": 0.4}
+"""Unchanged means that at 95 % more than this did not happen: modes of two prints of one cone differ by 0.65 %."""
 
 FIGURES: tuple[Literal["frequency_hz", "loss_factor"], ...] = ("frequency_hz", "loss_factor")
 
@@ -129,13 +135,15 @@ class Comparison:
     warmer_k: float | None
 
 
-def compare_looks(earlier: Look, later: Look) -> Comparison:
+def compare_looks(earlier: Look, later: Look, *, other_rig: bool = False) -> Comparison:
     """Compare two looks at the same specimens.
 
     Parameters
     ----------
     earlier, later : Look
         Specimens are the same where their keys are.
+    other_rig : bool
+        Whether the looks are of two rigs: nothing is then expected of what all specimens share.
 
     Returns
     -------
@@ -167,7 +175,7 @@ def compare_looks(earlier: Look, later: Look) -> Comparison:
         degrees = min(degrees, scatter.degrees)
         moves[figure] = {name: moved(figure, *heard[name], pairs[name], scatter) for name in both}
         suspects = [name for name in both if events[name]]
-        expected = _expected(figure, warmer_k)
+        expected = Shift(0.0, OTHER_RIG_SD) if other_rig else _expected(figure, warmer_k)
         shared[figure] = shared_shift(moves[figure], anchors, suspects, expected, FIRST_MODE_SD[figure])
     changes = tuple(
         _specimen(name, earlier, later, heard[name][0], pairs[name], moves, shared, degrees, len(both), events[name])
@@ -245,8 +253,8 @@ def _specimen(
 
 
 def _judge(whole: Mapping[str, Shift], mass: Shift | None, degrees: float, family: int) -> tuple[Verdict, float]:
-    """Changed where the joint 95 % interval leaves out none and the change matters; unchanged where twice what is
-    negligible is ruled out at 95 %; else unclear.
+    """Changed where the joint 95 % interval leaves out none and the change matters; unchanged where
+    `RULED_OUT` is at 95 %; else unclear.
     """
     joint = float(student_t.ppf(1 - (1 - 0.95 ** (1 / (2 * family))) / 2, degrees))
     single = float(student_t.ppf(0.975, degrees))
@@ -254,7 +262,7 @@ def _judge(whole: Mapping[str, Shift], mass: Shift | None, degrees: float, famil
     if mass is not None:
         tested["mass"] = (mass, 3.0, 1.96)
     changed = any(abs(s.value) > j * s.u and abs(s.value) >= NEGLIGIBLE[k] for k, (s, j, _) in tested.items())
-    same = all(abs(s.value) + one * s.u <= 2 * NEGLIGIBLE[k] for k, (s, _, one) in tested.items() if k != "mass")
+    same = all(abs(s.value) + one * s.u <= RULED_OUT[k] for k, (s, _, one) in tested.items() if k != "mass")
     probability = max(
         float(student_t.sf((NEGLIGIBLE[k] - abs(s.value)) / s.u, degrees))
         + float(student_t.cdf((-NEGLIGIBLE[k] - abs(s.value)) / s.u, degrees))
@@ -361,7 +369,7 @@ def _level_verdict(level: RigLevel | None) -> Verdict:
     size, reach = abs(level.level_db), 1.96 * level.level_db_u
     if size > reach and size >= NEGLIGIBLE["level_db"]:
         return "changed"
-    return "unchanged" if size + reach <= 2 * NEGLIGIBLE["level_db"] else "unclear"
+    return "unchanged" if size + reach <= RULED_OUT["level_db"] else "unclear"
 
 
 def _distance_db(earlier: Look, later: Look) -> float | None:

@@ -19,6 +19,7 @@ def analyse_on_cluster(
     *,
     anew: bool = False,
     progress: Progress | None = None,
+    wait_s: float = 20.0,
 ) -> Analysed:
     """Analyse entries as `frusta.campaign.shelf.analysing.analyse_shelf` does, on a dask.distributed cluster.
 
@@ -30,6 +31,8 @@ def analyse_on_cluster(
         Of the scheduler: ``tcp://bench:8786``.
     names, anew, progress
         As there.
+    wait_s : float
+        How long the scheduler may take to answer.
 
     Returns
     -------
@@ -51,7 +54,7 @@ def analyse_on_cluster(
     failed: list[tuple[str, str]] = []
     place = shelf.database.url.render_as_string(hide_password=False)
     try:
-        client: Any = _untyped(distributed).Client(address, timeout="20s", set_as_default=False)
+        client: Any = _untyped(distributed).Client(address, timeout=wait_s, set_as_default=False)
     except (OSError, ValueError) as error:
         raise ParameterError(
             f"--cluster must be the address of a scheduler that answers (got {address!r}: {error})"
@@ -62,7 +65,7 @@ def analyse_on_cluster(
             content = shelf.contents(name).content
             future = client.submit(_findings_json, place, str(shelf.database.files), name, pure=False, retries=1)
             jobs[future] = (name, content)
-        for count, future in enumerate(_untyped(distributed).as_completed(list(jobs))):
+        for count, future in enumerate(_untyped(distributed).as_completed(list(jobs), loop=client.loop)):
             if progress:
                 progress(count, len(old))
             name, content = jobs[future]

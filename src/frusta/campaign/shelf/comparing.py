@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import re
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 from frusta.campaign.analysis import read_takes
-from frusta.campaign.package import open_package
+from frusta.campaign.findings import ModeRow, Reading
+from frusta.campaign.package import Package, open_package
 from frusta.campaign.rows import SLUG_PATTERN
 from frusta.campaign.shelf.ageing import Comparison, compare_looks
+from frusta.campaign.shelf.drivers import Standing, standings
 from frusta.campaign.shelf.look import Look, look_at
 from frusta.campaign.shelf.store import Shelf
 from frusta.errors import ParameterError
@@ -53,9 +56,25 @@ def compare(
 
 def look_of(name: str, open_shelf: OpenShelf, *, cores: int | None = None, progress: Progress | None = None) -> Look:
     """Return the look that a path or an entry's name means; findings on the shelf are used if they are up to date."""
+    with _opened(name, open_shelf, cores, progress) as (package, readings, modes):
+        return look_at(_short(name), package, readings, modes)
+
+
+def standings_of(name: str, open_shelf: OpenShelf, *, cores: int | None = None) -> tuple[Standing, ...]:
+    """Return `frusta.campaign.shelf.drivers.standings` of a package's path or an entry's name."""
+    with _opened(name, open_shelf, cores, None) as (package, readings, _):
+        return standings(package, readings)
+
+
+@contextmanager
+def _opened(
+    name: str, open_shelf: OpenShelf, cores: int | None, progress: Progress | None
+) -> Iterator[tuple[Package, Sequence[Reading], Sequence[ModeRow]]]:
+    """A package with its readings and modes, as long as its files are needed."""
     if Path(name).exists() or not re.fullmatch(SLUG_PATTERN, name):
         package = open_package(name)
-        return look_at(_short(name), package, *read_takes(package, cores=cores, progress=progress))
+        yield package, *read_takes(package, cores=cores, progress=progress)
+        return
     shelf = open_shelf()
     try:
         shelf.contents(name)
@@ -63,14 +82,13 @@ def look_of(name: str, open_shelf: OpenShelf, *, cores: int | None = None, progr
         raise ParameterError(
             f"{name}: must be a package's path or a name on the shelf (it is neither); {error}"
         ) from error
-    finally:
-        shelf.close()
     with tempfile.TemporaryDirectory(prefix="frusta-shelf-") as place:
         package = shelf.open(name, Path(place).resolve())
         findings = shelf.findings(name)
         if findings is not None:
-            return look_at(name, package, findings.readings, findings.modes)
-        return look_at(name, package, *read_takes(package, cores=cores, progress=progress))
+            yield package, findings.readings, findings.modes
+        else:
+            yield package, *read_takes(package, cores=cores, progress=progress)
 
 
 def _short(name: str) -> str:
