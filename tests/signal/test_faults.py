@@ -87,6 +87,28 @@ def slam(level: float, seconds: float, length_s: float) -> Callable[[np.ndarray]
     return fault
 
 
+def snap(level: float, seconds: float, length_s: float) -> Callable[[np.ndarray], np.ndarray]:
+    """A short sound that begins with a jump."""
+
+    def fault(y: np.ndarray) -> np.ndarray:
+        n = at(length_s)
+        z = y.copy()
+        noise = np.random.default_rng(9).standard_normal(n) * np.exp(-4.0 * np.arange(n) / n)
+        z[at(seconds) : at(seconds) + n] += level * noise / np.abs(noise).max()
+        return bench.quantise(z)
+
+    return fault
+
+
+def astray(level: float, seconds: float) -> Callable[[np.ndarray], np.ndarray]:
+    def fault(y: np.ndarray) -> np.ndarray:
+        z = y.copy()
+        z[at(seconds)] += level
+        return bench.quantise(z)
+
+    return fault
+
+
 def other_sweep(**changes: float) -> Callable[[np.ndarray], np.ndarray]:
     def fault(y: np.ndarray) -> np.ndarray:
         values = {"start_hz": 20.0, "stop_hz": 20000.0, "duration_s": 4.0} | changes
@@ -136,6 +158,9 @@ BAD: list[tuple[str, str, Callable[[np.ndarray], np.ndarray]]] = [
     *[("dropout", f"{n} samples zero", blank(n, 2.9)) for n in (64, 1024, 9600)],
     *[("burst", f"at {t} s", slam(0.05, t, 0.2)) for t in (1.0, 2.0, 3.5)],
     ("burst", "a click", slam(0.2, 2.4, 0.002)),
+    *[("burst", f"a click of {ms} ms", snap(0.2, 2.4, ms / 1000)) for ms in (0.3, 1.0, 2.0)],
+    *[("burst", f"a click of 1 ms at {t} s", snap(0.1, t, 0.001)) for t in (2.06, 2.9, 3.2)],
+    ("burst", "one sample astray", astray(0.2, 2.6)),
     ("burst", "a knock while 9 kHz were swept", slam(0.4, 4.0, 0.05)),
     ("burst", "a knock while 60 Hz were swept", slam(0.4, 1.06, 0.05)),
     ("silent", "loud hum", lambda y: 0.03 * np.sin(2 * math.pi * 50 * np.arange(y.size) / RATE) + 1e-5 * hiss(y.size)),

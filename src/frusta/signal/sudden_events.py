@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
+from frusta.signal.broken_wave import is_cut
 from frusta.signal.clipping import find_quantum
 from frusta.signal.fault import Fault, Quality, SweepPlace, place_in_words
 from frusta.signal.residue import Residue
@@ -149,7 +150,7 @@ def judge_events(
         frequency = sweep.frequency_at(event.peak_s - lag_s)
         place = place_in_words(event.peak_s, frequency)
         todo = "use a larger buffer, stop other programs, then sweep again"
-        form = "" if frequency is None else _form(recording, deconvolved.sample_rate_hz, event, frequency)
+        form = "" if frequency is None else _form(recording, deconvolved.sample_rate_hz, event, frequency, sweep.rate_s)
         if (
             form == "needle"
             or _stands_still(recording, deconvolved.sample_rate_hz, event)
@@ -209,8 +210,12 @@ def _loudest_band(rest: Residue, event: Event) -> float:
 
 def _around(recording: Floats, sample_rate_hz: float, event: Event) -> Floats:
     """Return the recording from 60 ms before an event to 60 ms after."""
-    first = max(0, round((event.begin_s - 2.0 * JOINED_S) * sample_rate_hz))
-    return recording[first : round((event.end_s + 2.0 * JOINED_S) * sample_rate_hz)]
+    return recording[_start(event, sample_rate_hz) : round((event.end_s + 2.0 * JOINED_S) * sample_rate_hz)]
+
+
+def _start(event: Event, sample_rate_hz: float) -> int:
+    """Return the index 60 ms before an event."""
+    return max(0, round((event.begin_s - 2.0 * JOINED_S) * sample_rate_hz))
 
 
 def _stands_still(recording: Floats, sample_rate_hz: float, event: Event) -> bool:
@@ -225,11 +230,14 @@ def _stands_still(recording: Floats, sample_rate_hz: float, event: Event) -> boo
     return bool(rests.max() >= max(LEAST_STILL, 10.0 * float(np.percentile(rests, 90.0))))
 
 
-def _form(recording: Floats, sample_rate_hz: float, event: Event, frequency_hz: float) -> Literal["needle", "long", ""]:
+def _form(
+    recording: Floats, sample_rate_hz: float, event: Event, frequency_hz: float, rate_s: float | None
+) -> Literal["needle", "long", ""]:
     """Whether what stands out above the frequency being swept is a jump of the wave form, or lasts.
 
     Any sound rings for a while, if only in the room; a jump from one sample to the next does not. Two needles may
-    stand at the ends of a block. Empty where the swept frequency is too high, or nothing stands out above it.
+    stand at the ends of a block. A single one must also be a cut of the swept wave: a click is short too, but the wave
+    goes on through it. Empty where the swept frequency is too high, or nothing stands out above it.
     """
     low_hz = OVER_SWEPT * frequency_hz
     if low_hz > 0.3 * sample_rate_hz:
@@ -238,12 +246,20 @@ def _form(recording: Floats, sample_rate_hz: float, event: Event, frequency_hz: 
     spectrum = fft.rfft(part * np.hanning(part.size))
     spectrum[: math.ceil(max(low_hz, OVER_HUM_HZ) * part.size / sample_rate_hz)] = 0.0
     size = max(4, round(NEEDLE_S * sample_rate_hz))
-    power = (fft.irfft(spectrum, part.size)[: part.size // size * size].reshape(-1, size) ** 2).sum(axis=1)
+    above = fft.irfft(spectrum, part.size)
+    power = (above[: part.size // size * size].reshape(-1, size) ** 2).sum(axis=1)
     usual = float(np.median(power))
-    over = np.sort(power - usual)[::-1]
-    if over[0] < STANDS_OUT * usual:
+    over = power - usual
+    strongest = np.sort(over)[::-1]
+    if strongest[0] < STANDS_OUT * usual:
         return ""
-    return "needle" if over[:NEEDLE_BLOCKS].sum() > 0.9 * over[over > 8.0 * usual].sum() else "long"
+    if strongest[:NEEDLE_BLOCKS].sum() <= 0.9 * over[over > 8.0 * usual].sum():
+        return "long"
+    places = np.flatnonzero(over > 0.1 * strongest[0])
+    if rate_s is None or np.any(np.diff(places) > NEEDLE_BLOCKS // 2):
+        return "needle"
+    jump = _start(event, sample_rate_hz) + int(np.argmax(np.abs(above)))
+    return "needle" if is_cut(recording, sample_rate_hz, jump, frequency_hz, rate_s) else "long"
 
 
 def _is_the_sweep(rest: Residue, event: Event, frequency_hz: float, breaks: tuple[Fault, ...]) -> bool:
