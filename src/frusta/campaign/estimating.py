@@ -31,6 +31,7 @@ from frusta.material.observations import (
     SeatingObserved,
     modes_of_takes,
 )
+from frusta.material.refusal import shape_doubts
 
 SCALES_G_U = 2e-5
 """Uncertainty of a mass whose own is not given, kg: a kitchen scale of 0.01 g, twice."""
@@ -93,8 +94,15 @@ def estimate_campaign(
     except ParameterError as error:
         why = str(error)
     found = inferred.estimates if inferred else {}
+    refused = inferred.refused if inferred else {}
     rows = tuple(
-        _row(member.material, member.recipe, found.get(group), lacking.get(group, why))
+        _row(
+            member.material,
+            member.recipe,
+            found.get(group),
+            refused.get(group) or lacking.get(group, why),
+            _left_out(group, observed, inferred),
+        )
         for group, member in members.items()
     )
     learned = inferred.learned if inferred else Learned()
@@ -241,7 +249,21 @@ def _cone(take: ResolvedTake, group: str, profile: ConeProfile, seating: Seating
     )
 
 
-def _row(material: str, recipe: str | None, estimate: MaterialEstimate | None, why: str) -> Estimate:
+def _left_out(group: str, observed: CampaignObserved, inferred: Inferred | None) -> tuple[str, ...]:
+    """Why cones of a group were not believed, and where shapes are off their drawings."""
+    if inferred is None:
+        return ()
+    own = [cone for cone in observed.cones if cone.material == group]
+    reasons = [f"left out, {inferred.left_out[cone.key]}" for cone in own if cone.key in inferred.left_out]
+    for profile in dict.fromkeys(cone.profile for cone in own):
+        if profile in inferred.observed.profiles:
+            reasons += shape_doubts(inferred.fit, profile)
+    return tuple(reasons)
+
+
+def _row(
+    material: str, recipe: str | None, estimate: MaterialEstimate | None, why: str, besides: tuple[str, ...]
+) -> Estimate:
     keys = [key for key, _ in ROW_KEYS.values()]
     nothing = [*keys, *(f"{key}_u" for key in keys), "correlation", "chi_square", "print_scatter_percent"]
     if estimate is None:
@@ -253,7 +275,8 @@ def _row(material: str, recipe: str | None, estimate: MaterialEstimate | None, w
         value = float(np.exp(known.mean[place])) * scale if LOGARITHMIC[place] else float(known.mean[place])
         figures[key] = value
         figures[f"{key}_u"] = value * known.standard_deviation(FIGURE_OF[figure])
-    reasons = {"estimate": "; ".join(estimate.notes)} if estimate.notes else {}
+    notes = (*estimate.notes, *besides)
+    reasons = {"estimate": "; ".join(notes)} if notes else {}
     return Estimate(
         material=material,
         recipe=recipe,

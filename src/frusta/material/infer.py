@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,8 +12,9 @@ from frusta.errors import ParameterError
 from frusta.material.estimate import MaterialEstimate, material_estimates
 from frusta.material.forward import Unknowns, free_of
 from frusta.material.learned import JointKnowledge, Learned, ShapeKnowledge
-from frusta.material.observations import CampaignObserved
+from frusta.material.observations import CampaignObserved, ConeObserved
 from frusta.material.parameters import SEATING_SD, parameters_of
+from frusta.material.refusal import misfits
 from frusta.material.solve import (
     LOSS_SCATTER,
     MARGIN_HZ,
@@ -27,6 +28,10 @@ from frusta.material.start import start_moduli
 
 Floats = NDArray[np.float64]
 
+ROUNDS = 3
+"""How often cones that do not fit may be left out."""
+AGREE = 0.2
+"""Within this (ln) moduli of single cones agree, from their modes' places alone."""
 BENCH_FIGURES = ("joint", "air", "force", "suspension", "coil")
 """Beginnings of the names of unknowns that a bare cone does not have."""
 
@@ -56,6 +61,11 @@ class Inferred:
         For forecasts.
     fit : Fit
     observed : CampaignObserved
+        The cones that were believed.
+    left_out : dict of str to str
+        Cones that do not fit, each with the reason.
+    refused : dict of str to str
+        Materials of which nothing is believed, each with the reason.
     """
 
     estimates: dict[str, MaterialEstimate]
@@ -63,6 +73,8 @@ class Inferred:
     learned: Learned
     fit: Fit
     observed: CampaignObserved
+    left_out: dict[str, str]
+    refused: dict[str, str]
 
 
 def infer(observed: CampaignObserved) -> Inferred:
@@ -71,20 +83,71 @@ def infer(observed: CampaignObserved) -> Inferred:
     Raises
     ------
     ParameterError
-        If there is no cone, or nothing fits.
+        If there is no cone, or none fits.
     """
     if not observed.cones:
         raise ParameterError(
             "an estimate needs at least one cone with profile, mass, coil and recorded modes (got none)"
         )
-    parameters = parameters_of(observed, PRINT_SCATTER, LOSS_SCATTER)
-    start = start_moduli(observed, Unknowns(parameters, parameters.mean.copy()))
-    fit = fit_campaign(observed, start)
+    fit = _fitted(observed)
+    left_out: dict[str, str] = {}
+    refused: dict[str, str] = {}
+    for _ in range(ROUNDS):
+        wrong = misfits(observed, fit)
+        if not wrong:
+            break
+        believed = _believed(observed, wrong, refused)
+        if not believed.cones:
+            raise ParameterError("no cone fits its profile and material: " + "; ".join(wrong.values()))
+        kept = {cone.key for cone in believed.cones}
+        left_out |= {c.key: wrong.get(c.key, refused.get(c.material, "")) for c in observed.cones if c.key not in kept}
+        observed = believed
+        fit = _fitted(observed)
     estimates = material_estimates(observed, fit)
     learned = Learned(
         {key: estimate.knowledge for key, estimate in estimates.items()}, _joint(observed, fit), _shapes(observed, fit)
     )
-    return Inferred(estimates, tuple(_free(observed, fit)), learned, fit, observed)
+    return Inferred(estimates, tuple(_free(observed, fit)), learned, fit, observed, left_out, refused)
+
+
+def _fitted(observed: CampaignObserved) -> Fit:
+    parameters = parameters_of(observed, PRINT_SCATTER, LOSS_SCATTER)
+    return fit_campaign(observed, start_moduli(observed, Unknowns(parameters, parameters.mean.copy())))
+
+
+def _believed(observed: CampaignObserved, wrong: dict[str, str], refused: dict[str, str]) -> CampaignObserved:
+    """The campaign without the cones that are wrong; a material of which more than half is wrong goes altogether."""
+    kept = []
+    for key in observed.materials:
+        cones = [c for c in observed.cones if c.material == key]
+        good = [c for c in cones if c.key not in wrong]
+        if 2 * len(good) < len(cones):
+            good = _majority(observed, cones)
+        if good and 2 * len(good) >= len(cones):
+            kept += good
+        else:
+            refused[key] = "; ".join(wrong[c.key] for c in cones if c.key in wrong)
+    used = {c.material for c in kept}
+    shapes = {c.profile for c in kept}
+    return CampaignObserved(
+        {key: given for key, given in observed.materials.items() if key in used},
+        {key: profile for key, profile in observed.profiles.items() if key in shapes},
+        observed.rigs,
+        tuple(c for c in observed.cones if any(c is k for k in kept)),
+    )
+
+
+def _majority(observed: CampaignObserved, cones: list[ConeObserved]) -> list[ConeObserved]:
+    """The cones of one material that agree about its modulus when each is asked alone; none if none stands out."""
+    if len(cones) < 3:
+        return []
+    parameters = parameters_of(observed, PRINT_SCATTER, LOSS_SCATTER)
+    moduli = []
+    for cone in cones:
+        alone = start_moduli(replace(observed, cones=(cone,)), Unknowns(parameters, parameters.mean.copy()))
+        moduli.append(alone.at("material", cone.material, "hoop_pa"))
+    off = np.abs(np.array(moduli) - np.median(moduli))
+    return [cone for cone, far in zip(cones, off, strict=True) if far < AGREE] if np.any(off >= AGREE) else []
 
 
 def _joint(observed: CampaignObserved, fit: Fit) -> JointKnowledge:
