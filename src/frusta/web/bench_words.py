@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from frusta.bench.steps import State
@@ -129,7 +130,7 @@ def _verdict(state: State) -> dict[str, Any]:
     if state.take is None:
         return {}
     verdict = state.take.verdict
-    lines = [line[:1].upper() + line[1:] for line in verdict.lines]
+    lines = [re.sub(r"(?<![\w.])-(?=\d)", "\u2212", line[:1].upper() + line[1:]) for line in verdict.lines]
     return {
         "advice": verdict.advice,
         "quality": verdict.quality,

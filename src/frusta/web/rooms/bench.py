@@ -34,10 +34,6 @@ def router(views: Views) -> APIRouter:
     def room(request: Request) -> HTMLResponse:
         return views.page("bench.html", request, "bench", "Bench", **_field(views))
 
-    @routes.get("/bench/field", response_class=HTMLResponse, include_in_schema=False)
-    def field(request: Request) -> HTMLResponse:
-        return views.render("bench_ticket.html", request, **_field(views))
-
     @routes.get("/api/bench", tags=["bench"])
     def state() -> dict[str, Any]:
         """Return where the bench stands: the step, its number, and what moves."""

@@ -12,10 +12,11 @@
   const draw = async () => {
     if (swapping) return;
     swapping = true;
-    const answer = await fetch(page.base + "/bench/field").catch(() => null);
+    const answer = await fetch(page.base + "/bench", { headers: { accept: "text/html" } }).catch(() => null);
     if (answer && answer.ok) {
-      const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("bench");
-      bench().replaceWith(fresh);
+      const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+      bench().replaceWith(fresh.getElementById("bench"));
+      document.querySelector(".who").replaceWith(fresh.querySelector(".who"));
       settled();
     }
     swapping = false;

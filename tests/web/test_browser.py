@@ -1,0 +1,226 @@
+"""The page in a real browser: the whole bench, two tabs, a restart, every room light and dark, no complaint anywhere.
+
+Oracles: the tables on disk; axe-core (vendored beside this file) for what people with other eyes and hands meet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from frusta.campaign.check import check_package
+from frusta.campaign.package import open_package
+
+AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text("utf-8")
+ROOMS = ("bench", "cones", "differences", "next", "report", "import", "tables/rigs")
+LONG_MARK = "the-cone-with-the-longest-mark-that-a-rim-of-a-cone-could-hold-1"
+NARROW = (390, 844)
+
+
+def stage(page: Page) -> str:
+    return page.get_attribute("#bench", "data-stage") or ""
+
+
+def until(page: Page, *wanted: str) -> str:
+    """Wait until the bench shows one of the steps."""
+    test = f"{list(wanted)!r}.includes(document.getElementById('bench').dataset.stage)"
+    page.wait_for_function(test)
+    return stage(page)
+
+
+def faults_of(page: Page) -> list[str]:
+    """What axe-core finds in the page as it stands."""
+    page.evaluate(AXE)
+    found = page.evaluate("async () => (await axe.run(document, {resultTypes: ['violations']})).violations")
+    return [f"{v['id']}: {n['target']} {n['failureSummary']}" for v in found for n in v["nodes"]]
+
+
+def by_keyboard(page: Page) -> None:
+    """One seating, all with Enter."""
+    until(page, "cone")
+    page.keyboard.press("Enter")
+    if until(page, "weigh", "seat") == "weigh":
+        page.keyboard.type("5.2")
+        page.keyboard.press("Enter")
+    until(page, "seat")
+    page.keyboard.press("Enter")
+    until(page, "verdict")
+    page.keyboard.press("Enter")
+
+
+def by_mouse(page: Page) -> None:
+    """One seating, all with the mouse but for the mass."""
+    until(page, "cone")
+    page.click("button:has-text('I have it')")
+    if until(page, "weigh", "seat") == "weigh":
+        page.fill("#mass", "5,2")
+        page.click("button:has-text('Write it down')")
+    until(page, "seat")
+    page.click("button:has-text('It is on')")
+    until(page, "verdict")
+    page.click(".keys .go")
+
+
+def test_from_a_campaign_without_takes_to_its_report(campaign: Path, serve: Callable, open_page: Callable):
+    served = serve(campaign)
+    page = open_page(served.address)
+    until(page, "begin")
+    page.fill("#seatings", "1")
+    page.locator("#seatings").press("Enter")
+    by_keyboard(page)
+    by_mouse(page)
+    by_keyboard(page)
+    by_mouse(page)
+    until(page, "done")
+    package = open_package(campaign)
+    assert sorted((t.specimen, t.seating) for t in package.takes.values()) == [
+        ("heron", 1), ("heron", 2), ("rush-1", 1), ("sedge-1", 1),
+    ]  # fmt: skip
+    assert package.specimens["sedge-1"].mass_g == 5.2
+    assert check_package(campaign).faults == ()
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/differences")
+    page.wait_for_selector("#figure svg.chart", timeout=90000)
+    page.wait_for_selector("#curves svg.chart")
+    assert "Rush" in page.inner_text("#figure")
+    plot = page.locator("#curves .plot").first
+    plot.focus()
+    page.keyboard.press("ArrowRight")
+    expect(page.locator("#curves .readout").first).to_contain_text("kHz:")
+    page.keyboard.press("5")
+    page.wait_for_selector("iframe.paper", timeout=60000)
+    frame = page.frame_locator("iframe.paper")
+    expect(frame.locator("h1")).to_be_visible()
+    page.click("button:has-text('Publish')")
+    page.wait_for_selector("text=Published to quay-report", timeout=60000)
+    assert (campaign.parent / "quay-report" / "report.html").exists()
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        for room in ROOMS:
+            page.goto(served.address + room)
+            if room == "differences":
+                page.wait_for_selector("#curves svg.chart")
+            if room == "next":
+                page.wait_for_selector("#forecast svg.chart")
+            assert faults_of(page) == [], f"{room}, {scheme}"
+
+
+def test_two_tabs_show_the_same_and_a_late_press_does_nothing(campaign: Path, serve: Callable, open_page: Callable):
+    served = serve(campaign)
+    first = open_page(served.address + "bench", expect="422")
+    first.click("button:has-text('Begin')")
+    until(first, "cone")
+    second = open_page(served.address + "bench", width=NARROW[0], height=NARROW[1])
+    assert stage(second) == "cone"
+    number = first.get_attribute("#bench", "data-number")
+    second.click("button:has-text('I have it')")
+    assert until(first, "weigh", "seat") == stage(second)
+    late = first.evaluate(
+        "async (n) => (await fetch(page.base + '/api/bench/press', {method: 'POST', headers: {'content-type': "
+        "'application/json'}, body: JSON.stringify({event: 'Fetched', number: Number(n)})})).status",
+        number,
+    )
+    assert late == 422
+    first.keyboard.press("u")
+    until(first, "cone")
+    until(second, "cone")
+
+
+def test_sound_is_stopped_by_escape_and_survives_a_reload(campaign: Path, serve: Callable, open_page: Callable):
+    served = serve(campaign, device="virtual")
+    page = open_page(served.address + "bench")
+    page.click("button:has-text('Begin')")
+    until(page, "cone")
+    page.keyboard.press("Enter")
+    if until(page, "weigh", "seat") == "weigh":
+        page.keyboard.press("w")
+    until(page, "seat")
+    page.keyboard.press("Enter")
+    until(page, "level")
+    expect(page.locator("[data-stop]")).to_be_visible()
+    assert page.url.endswith("#level")
+    page.reload()
+    assert stage(page) in ("level", "sweep")
+    page.wait_for_function("document.getElementById('lv').textContent !== '–'")
+    page.keyboard.press("Escape")
+    until(page, "seat")
+    assert open_package(campaign).takes == {}
+
+
+def test_a_restart_in_the_middle_goes_on_where_it_was(campaign: Path, serve: Callable, open_page: Callable):
+    served = serve(campaign)
+    page = open_page(served.address + "bench", expect="ERR_")
+    page.click("button:has-text('Begin')")
+    by_keyboard(page)
+    until(page, "cone")
+    mark = page.inner_text(".stub h2")
+    port = int(served.address.split(":")[2].split("/")[0])
+    served.end()
+    assert len(open_package(campaign).takes) == 1
+    serve(campaign, port=port)
+    page.goto(served.address + "bench")
+    expect(page.locator("h1")).to_have_text("Go on where you were.")
+    page.click("button:has-text('Go on')")
+    until(page, "cone")
+    assert page.inner_text(".stub h2") == mark
+
+
+def test_a_cone_is_added_changed_and_taken_back_by_keyboard(campaign: Path, serve: Callable, open_page: Callable):
+    served = serve(campaign)
+    page = open_page(served.address + "cones?cone=rush-1")
+    page.keyboard.press("e")
+    field = page.locator("#ed-mass_g")
+    field.fill("4.75")
+    field.press("Enter")
+    expect(page.locator("#told")).to_contain_text("Changed rush-1.")
+    expect(page.locator("#card")).to_contain_text("4.75")
+    page.locator("h1").click()
+    page.keyboard.press("u")
+    expect(page.locator("#told")).to_contain_text("Taken back")
+    assert open_package(campaign).specimens["rush-1"].mass_g == 4.9
+
+
+@pytest.mark.parametrize("size", [(1280, 800), NARROW])
+def test_long_names_fit(campaign: Path, serve: Callable, open_page: Callable, size: tuple[int, int]):
+    for name in ("specimens", "campaign"):
+        file = campaign / f"{name}.csv"
+        file.write_text(file.read_text().replace("rush-1", LONG_MARK).replace("Cones for the quay", "Cones " * 40))
+    served = serve(campaign)
+    page = open_page(served.address + "bench", width=size[0], height=size[1])
+    for room in ("bench", f"cones?cone={LONG_MARK}", "next", "tables/specimens", "differences"):
+        page.goto(served.address + room)
+        wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        assert wide <= 0, room
+        small = page.evaluate(
+            "[...document.querySelectorAll('body *')].filter(e => e.childNodes.length && [...e.childNodes].some("
+            "n => n.nodeType === 3 && n.textContent.trim()) && e.offsetParent && "
+            "parseFloat(getComputedStyle(e).fontSize) < 15).map(e => e.outerHTML.slice(0, 80))"
+        )
+        assert small == [], room
+
+
+def test_an_empty_folder_becomes_a_campaign(tmp_path: Path, serve: Callable, open_page: Callable):
+    served = serve(tmp_path)
+    page = open_page(served.address)
+    assert stage(page) == "empty"
+    for room in ("cones", "differences", "next", "report", "import"):
+        page.goto(served.address + room)
+        assert faults_of(page) == [], room
+    page.goto(served.address + "bench")
+    page.fill("#title", "Cones for the quay")
+    page.locator("#title").press("Enter")
+    page.wait_for_url("**/tables/materials")
+    assert open_package(tmp_path).campaign.title == "Cones for the quay"
+
+
+def test_offline_is_said(campaign: Path, serve: Callable, open_page: Callable):
+    served = serve(campaign)
+    page = open_page(served.address + "tables/materials", expect="ERR_")
+    served.end()
+    page.fill("#f-material", "otter")
+    page.fill("#f-name", "Otter")
+    page.locator("#f-name").press("Enter")
+    expect(page.locator("#trouble")).to_contain_text("frusta does not answer")
