@@ -8,6 +8,7 @@ from datetime import date
 from typing import Literal
 
 import numpy as np
+from scipy.stats import norm
 from scipy.stats import t as student_t
 
 from frusta.campaign.findings import ModeRow
@@ -222,7 +223,7 @@ def _specimen(
     whole: dict[str, Shift] = {}
     one: dict[str, Shift] = {}
     for figure in FIGURES:
-        move, common = moves[figure][name], shared[figure].without(name)
+        move, common = moves[figure][name], shared[figure].of(name)
         whole[figure] = common_shift(move, common.every, common.first)
         one[figure] = one_mode_shift(move, index, whole[figure], common.every, common.first)
     verdict, probability = _judge(whole, mass, degrees, family)
@@ -245,7 +246,7 @@ def _specimen(
             pairs,
             moves["frequency_hz"][name],
             whole["frequency_hz"],
-            shared["frequency_hz"].without(name),
+            shared["frequency_hz"].of(name),
             degrees,
         ),
         reasons,
@@ -258,9 +259,9 @@ def _judge(whole: Mapping[str, Shift], mass: Shift | None, degrees: float, famil
     """
     joint = float(student_t.ppf(1 - (1 - 0.95 ** (1 / (2 * family))) / 2, degrees))
     single = float(student_t.ppf(0.975, degrees))
-    tested = {**{figure: (whole[figure], joint, single) for figure in whole}}
+    tested = {figure: (whole[figure], joint, single) for figure in whole}
     if mass is not None:
-        tested["mass"] = (mass, 3.0, 1.96)
+        tested["mass"] = (mass, float(norm.ppf(1 - (1 - 0.95 ** (1 / family)) / 2)), 1.96)
     changed = any(abs(s.value) > j * s.u and abs(s.value) >= NEGLIGIBLE[k] for k, (s, j, _) in tested.items())
     same = all(abs(s.value) + one * s.u <= RULED_OUT[k] for k, (s, _, one) in tested.items() if k != "mass")
     probability = max(

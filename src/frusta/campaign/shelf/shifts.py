@@ -247,11 +247,19 @@ class Shared:
         """Specimens."""
         return tuple(self.told)
 
-    def without(self, specimen: str) -> Shared:
-        """Return what the others tell: nobody is his own witness."""
-        if specimen not in self.told:
-            return self
-        return pooled_shared({k: v for k, v in self.told.items() if k != specimen}, self.expected, self.unknown_first)
+    def of(self, specimen: str) -> Shared:
+        """Return what the others tell of one specimen: nobody is his own witness.
+
+        A joint that wears or a warm day moves one cone more than another: by half of the shift until the specimens
+        show how far they differ (inverse chi-square prior of one degree). That is part of the uncertainty.
+        """
+        others = {k: v for k, v in self.told.items() if k != specimen}
+        pooled = pooled_shared(others, self.expected, self.unknown_first)
+        square = CONES_DIFFER**2 * pooled.every.value**2
+        beyond = sum((own.value - pooled.every.value) ** 2 - own.u**2 for own, _ in others.values())
+        square = (square + max(beyond, 0.0)) / (1 + max(len(others) - 1, 0))
+        every = Shift(pooled.every.value, float(np.sqrt(pooled.every.u**2 + square)))
+        return Shared(every, pooled.first, self.expected, self.unknown_first, others)
 
 
 def pooled_shared(told: Mapping[str, tuple[Shift, Shift | None]], expected: Shift, unknown_first: Shift) -> Shared:
@@ -262,6 +270,9 @@ def pooled_shared(told: Mapping[str, tuple[Shift, Shift | None]], expected: Shif
 
 
 NEGLIGIBLE_SHARED = 2.5e-3
+
+CONES_DIFFER = 0.5
+"""How much more or less than another one cone takes of what rig and air do to all, before it is known."""
 
 
 def shared_shift(
