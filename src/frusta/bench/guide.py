@@ -52,6 +52,9 @@ QUIET_START_DB = -30.0
 RAMP_S = 2.0
 """The noise starts so far below its gain and rises to it in this time."""
 
+DEAF_S = 4.0
+LONGEST_NOISE_S = 120.0
+
 COUNTDOWN_S = 3.0
 RECORDINGS = "recordings"
 
@@ -196,6 +199,7 @@ class Guide:
         """
         with self._lock:
             self._journal = journal_of(self.root, event.session)
+            self._sweep_up(event.session)
             self._journal.write(event)
             self._state = begin(event)
             self._known = _kept_before(self.root, event.session)
@@ -344,14 +348,17 @@ class Guide:
         meter = LevelMeter(self._noise, self._amplitude, resolved.full_scale_pa, target, self.settings.tolerance_db)
         channel = self.settings.channels["microphone_channel"] - 1
         gain = self.settings.start_gain_db if self.state.level_rule == "equal voltage" else self.live.gain_db
-        begun: list[float] = []
+        begun = [0.0]
+        sounded = [False]
         accepted: list[LevelReading] = []
         self._show(sound="noise", level=None, gain_db=min(gain, self.largest_gain_db))
 
         def heard(block: Block) -> None:
             rate = self._device.sample_rate_hz
-            begun.append(len(block) / rate)
-            played_s = sum(begun)
+            begun[0] += len(block) / rate
+            played_s = begun[0]
+            sounded[0] = sounded[0] or bool(np.any(block[:, channel]))
+            self._refuse_endless(played_s, sounded[0])
             down = max(0.0, 1.0 - played_s / RAMP_S) * QUIET_START_DB
             self._device.set_gain(self.live.gain_db + down)
             reading = meter.feed(np.asarray(block[:, channel], dtype=np.float64))
@@ -376,6 +383,22 @@ class Guide:
         new_target = level if target is None and self.state.level_rule == "equal level" else None
         self._put(Levelled(round(self.live.gain_db, 4), round(level, 3), new_target and round(new_target, 3)))
         return True
+
+    def _refuse_endless(self, played_s: float, heard: bool) -> None:
+        """Noise does not play for ever, nor to a microphone that hears nothing."""
+        if played_s > DEAF_S and not heard:
+            raise DeviceError(self._deaf())
+        if played_s > LONGEST_NOISE_S:
+            raise DeviceError(
+                f"the level did not stand still on its target within {LONGEST_NOISE_S:g} s; set the amplifier nearer "
+                "to it, or widen --tolerance"
+            )
+
+    def _deaf(self) -> str:
+        return (
+            f"{self._device.name}: hears nothing at all, every sample is zero; check that the microphone is "
+            "plugged in, switched on and allowed. The take is not counted"
+        )
 
     def _gain_of_coil(self, resolved: ResolvedTake) -> float:
         """Largest drive gain that the coil's stated limit of power allows."""
@@ -450,10 +473,7 @@ class Guide:
         if played.stopped or self._stopping.is_set():
             return None
         if not np.any(played.samples[:, channel]):
-            raise DeviceError(
-                f"{self._device.name}: hears nothing at all, every sample is zero; check that the microphone is "
-                "plugged in, switched on and allowed. The take is not counted"
-            )
+            raise DeviceError(self._deaf())
         return played.samples
 
     def _count_down(self) -> bool:

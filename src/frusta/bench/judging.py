@@ -241,14 +241,11 @@ def _figures_line(found: TakeReading, resolved: ResolvedTake) -> str:
 
 
 def _slip(loaded: LoadedTake) -> str | None:
-    """Where the loopback jumps against what was played."""
-    if loaded.reference is None or loaded.played is None or not np.any(loaded.reference):
+    """Where the loopback is torn."""
+    if loaded.reference is None or loaded.played is None:
         return None
-    slip = find_slip(loaded.reference, loaded.played.samples, loaded.sample_rate_hz)
-    if slip is None:
-        return None
-    what = "lost" if slip.samples > 0 else "too many"
-    return f"at {slip.time_s:.1f} s, {abs(slip.samples):.0f} samples {what} (the loopback jumps)"
+    slip = find_slip(loaded.reference, loaded.played.sweep or loaded.played.samples, loaded.sample_rate_hz)
+    return None if slip is None else f"{slip.where} (in the loopback)"
 
 
 def _signals(loaded: LoadedTake, resolved: ResolvedTake) -> TakeSignals:

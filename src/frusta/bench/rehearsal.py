@@ -29,7 +29,7 @@ from frusta.errors import ParameterError
 from frusta.material.handbook import AXIAL_RATIO, SHEAR_RATIO, plastic_named
 from frusta.signal.level import REFERENCE_PA
 
-BLOCK_S = 0.02
+BLOCK_S, FAST_BLOCK_S = 0.02, 0.1
 CALIBRATOR = "calibrator"
 """What is seated when the calibrator is put over the microphone; the take then names its level."""
 
@@ -205,7 +205,7 @@ class VirtualDevice:
 
     def _blocks(self, sound: Floats, repeat: bool) -> Iterator[Block]:
         """Cut it into blocks, in real time unless it is to be fast; over and over if it repeats."""
-        size = round(BLOCK_S * self.sample_rate_hz)
+        size = round((FAST_BLOCK_S if self._how.fast else BLOCK_S) * self.sample_rate_hz)
         begun = time.monotonic()
         done = 0
         while True:

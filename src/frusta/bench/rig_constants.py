@@ -227,8 +227,8 @@ def _fit(
     found = least_squares(left, start, method="trf", x_scale=1.0, max_nfev=400)
     freedom = max(found.fun.size - start.size, 1)
     variance = float(found.fun @ found.fun) / freedom
-    slope = np.asarray(found.jac, dtype=np.float64)
-    covariance = variance * np.linalg.inv(slope.T @ slope)
+    slope: Floats = np.asarray(found.jac, dtype=np.float64)
+    covariance = np.asarray(variance * np.linalg.inv(slope.T @ slope), dtype=np.float64)
     return np.asarray(found.x), covariance, math.sqrt(variance)
 
 

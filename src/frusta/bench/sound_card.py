@@ -21,6 +21,7 @@ POST_ROLL_S = 0.5
 """Recorded after the last sample was handed over: more than any latency that PortAudio's `high` gives."""
 
 GAIN_S = 0.02
+ATTEMPTS = 3
 SILENT_S = 2.0
 """A stream that hands over nothing for so long has lost its device."""
 
@@ -102,6 +103,10 @@ def choose_device(devices: tuple[DeviceInfo, ...], wanted: str, direction: str) 
     raise DeviceError(f"the {direction} device must be one of those there ({wanted!r}: {what}); name one of: {listed}")
 
 
+class _StreamEnded(DeviceError):
+    """The driver ended the stream or fell silent."""
+
+
 class SoundCard:
     """A duplex stream on one device, or on one for each direction.
 
@@ -122,7 +127,7 @@ class SoundCard:
     """
 
     def __init__(
-        self, output: DeviceInfo, input_: DeviceInfo, sample_rate_hz: int, channels: int, output_channels: int = 1
+        self, output: DeviceInfo, input_: DeviceInfo, sample_rate_hz: int, channels: int, output_channels: int = 2
     ) -> None:
         if channels > input_.inputs:
             raise DeviceError(
@@ -160,8 +165,21 @@ class SoundCard:
         self.stop()
 
     def play(self, signal: Floats, *, repeat: bool = False, heard: Heard | None = None) -> Playing:
-        """Play and record; see `frusta.bench.device.Device`."""
+        """Play and record; see `frusta.bench.device.Device`.
+
+        A driver that gave up over a slip (a busy machine) is asked once more, from the start: a device that is gone
+        cannot be opened again, and is told.
+        """
         self._stop.clear()
+        for _ in range(ATTEMPTS - 1):
+            try:
+                return self._play_once(signal, repeat, heard)
+            except _StreamEnded:
+                continue
+        return self._play_once(signal, repeat, heard)
+
+    def _play_once(self, signal: Floats, repeat: bool, heard: Heard | None) -> Playing:
+        """Play and record on a new stream."""
         work = _Stream(np.asarray(signal, dtype=np.float32), repeat, self)
         try:
             with self._lock:
@@ -186,10 +204,10 @@ class SoundCard:
             try:
                 block = work.heard.get(timeout=0.05)
             except queue.Empty:
-                if time.monotonic() - last > SILENT_S:
-                    raise DeviceError(
-                        f"{self.name}: stopped answering {SILENT_S:g} s ago; plug it in again, close what else uses "
-                        "it, then go on. The take is not counted"
+                if time.monotonic() - last > SILENT_S or not self._alive():
+                    raise _StreamEnded(
+                        f"{self.name}: stopped answering; plug it in again, close what else uses it, then go on. "
+                        "The take is not counted"
                     ) from None
                 continue
             last = time.monotonic()
@@ -205,6 +223,11 @@ class SoundCard:
         return Playing(
             np.asarray(samples[skip : work.wanted], dtype=np.float64), self._stop.is_set(), tuple(sorted(work.flags))
         )
+
+    def _alive(self) -> bool:
+        """Whether the driver still runs, or the stream was stopped on purpose."""
+        with self._lock:
+            return self._stop.is_set() or (self._stream is not None and bool(self._stream.active))
 
     def _open(self, callback: Any) -> Any:
         return self._driver.Stream(
