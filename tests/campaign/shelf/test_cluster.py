@@ -11,7 +11,6 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -69,10 +68,6 @@ def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]
         yield address, workers
     finally:
         for process in (*workers, scheduler):
-            process.terminate()
-        for process in (*workers, scheduler):
-            with suppress(subprocess.TimeoutExpired):
-                process.wait(10)
             process.kill()
             process.wait()
 
