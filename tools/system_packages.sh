@@ -1,7 +1,7 @@
 #!/bin/sh
 # System libraries that the tests use. Installed when root on a machine with apt; otherwise said, not done.
 set -eu
-wanted="libsndfile1 libportaudio2 libasound2-plugins pulseaudio pulseaudio-utils postgresql tmux"
+wanted="libsndfile1 libportaudio2 libasound2-plugins pulseaudio pulseaudio-utils postgresql tmux chromium"
 missing=""
 for package in $wanted; do
     dpkg -s "$package" >/dev/null 2>&1 || missing="$missing $package"

@@ -7,6 +7,7 @@ import socket
 import threading
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -53,6 +54,7 @@ class Served:
     thread: threading.Thread
 
     def end(self) -> None:
+        self.desk.ending.set()
         self.server.should_exit = True
         self.thread.join(20)
 
@@ -130,11 +132,15 @@ def open_page(browser: Browser) -> Iterator[Callable[..., Page]]:
         )
         context.set_default_timeout(20000)
         page = context.new_page()
-        page.on("console", lambda m: wrong.append(f"console {m.type}: {m.text}") if m.type in ("error", "warning") else None)
+        page.on(
+            "console", lambda m: wrong.append(f"console {m.type}: {m.text}") if m.type in ("error", "warning") else None
+        )
         page.on("pageerror", lambda e: wrong.append(f"script: {e}"))
         page.on(
             "request",
-            lambda r: wrong.append(f"foreign request: {r.url}") if not r.url.startswith((origin, "data:", "blob:")) else None,
+            lambda r: (
+                wrong.append(f"foreign request: {r.url}") if not r.url.startswith((origin, "data:", "blob:")) else None
+            ),
         )
         if expect:
             allowed.append(expect)
@@ -165,7 +171,8 @@ class Web:
 
     def __getattr__(self, method: str) -> Callable[..., httpx.Response]:
         def ask(path: str, **values: Any) -> httpx.Response:
-            return asyncio.run(self._ask(method.upper(), path, values))
+            with ThreadPoolExecutor(1) as apart:  # the browser's loop may run in this thread
+                return apart.submit(lambda: asyncio.run(self._ask(method.upper(), path, values))).result()
 
         return ask
 

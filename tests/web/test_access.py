@@ -47,7 +47,9 @@ def test_a_name_that_was_not_printed_is_refused(client: Make, host: str):
     assert client().get(f"/{TOKEN}/cones", headers={"host": host}).status_code == 421
 
 
-@pytest.mark.parametrize("origin", ["http://evil.example", "null", "http://127.0.0.1:9999", "http://127.0.0.1:8418.evil"])
+@pytest.mark.parametrize(
+    "origin", ["http://evil.example", "null", "http://127.0.0.1:9999", "http://127.0.0.1:8418.evil"]
+)
 def test_a_page_from_elsewhere_may_ask_for_nothing(client: Make, origin: str, campaign: Path):
     before = (campaign / "materials.csv").read_bytes()
     web = client()

@@ -26,8 +26,7 @@ def stage(page: Page) -> str:
 
 def until(page: Page, *wanted: str) -> str:
     """Wait until the bench shows one of the steps."""
-    test = f"{list(wanted)!r}.includes(document.getElementById('bench').dataset.stage)"
-    page.wait_for_function(test)
+    page.wait_for_selector(", ".join(f'#bench[data-stage="{step}"]' for step in wanted), timeout=40000)
     return stage(page)
 
 
@@ -144,7 +143,11 @@ def test_sound_is_stopped_by_escape_and_survives_a_reload(campaign: Path, serve:
     assert page.url.endswith("#level")
     page.reload()
     assert stage(page) in ("level", "sweep")
-    page.wait_for_function("document.getElementById('lv').textContent !== '–'")
+    expect(page.locator("#lv")).not_to_have_text("–")
+    page.goto(served.address + "cones")
+    expect(page.locator("#sounding-stop")).to_be_visible()
+    page.goto(served.address + "bench")
+    until(page, "level")
     page.keyboard.press("Escape")
     until(page, "seat")
     assert open_package(campaign).takes == {}
@@ -224,3 +227,35 @@ def test_offline_is_said(campaign: Path, serve: Callable, open_page: Callable):
     page.fill("#f-name", "Otter")
     page.locator("#f-name").press("Enter")
     expect(page.locator("#trouble")).to_contain_text("frusta does not answer")
+
+
+def test_hundreds_of_specimens_and_thousands_of_takes_are_one_page(
+    tmp_path: Path, serve: Callable, open_page: Callable
+):
+    """How fast it opens is in benchmarks; here: everything is there, in a page of modest size, and it scrolls."""
+    marks = [f"c{i:03d}" for i in range(500)]
+    root = tmp_path / "large"
+    root.mkdir()
+    tables = {
+        "campaign": "campaign,title\nlarge,Large\n",
+        "materials": "material,name\n" + "".join(f"m{i},Material {i}\n" for i in range(8)),
+        "profiles": "profile,shape,neck_radius_mm,rim_radius_mm,depth_mm,bow_mm,wall_mm\n"
+        + "".join(f"p{i},straight,13,{40 + i},24,0,0.8\n" for i in range(5)),
+        "rigs": "rig,mounting,microphone_distance_mm\njetty,free,150\n",
+        "sessions": "session,rig,date\nmay,jetty,2026-05-01\n",
+        "sweeps": "sweep,start_hz,stop_hz,duration_s\nx,50,16000,1\n",
+        "specimens": "specimen,kind,material,profile,mass_g\n"
+        + "".join(f"{mark},cone,m{i % 8},p{i % 5},5.{i % 7}\n" for i, mark in enumerate(marks)),
+        "takes": "take,specimen,session,sweep,seating,recording\n"
+        + "".join(f"{mark}-{k},{mark},may,x,{k},recordings/{mark}-{k}.wav\n" for mark in marks for k in (1, 2, 3, 4)),
+    }
+    for name, text in tables.items():
+        (root / f"{name}.csv").write_text(text)
+    page = open_page(serve(root).address + "cones")
+    assert page.locator("a.cone").count() == 500
+    assert len(page.content()) < 400_000
+    page.locator("a.cone").last.scroll_into_view_if_needed()
+    expect(page.locator("a.cone").last).to_be_in_viewport()
+    page.fill("#find", "c499")
+    page.locator("#find").press("Enter")
+    expect(page.locator("a.cone")).to_have_count(1)

@@ -84,7 +84,9 @@ def test_undo_does_not_run_over_what_was_changed_elsewhere(campaign: Path, web_o
         ("materials", {"material": "", "name": "Nameless"}, "material must be filled"),
     ],
 )
-def test_a_row_at_fault_is_refused_and_nothing_written(campaign: Path, table: str, cells: dict[str, str], said: str, web_of: Web):
+def test_a_row_at_fault_is_refused_and_nothing_written(
+    campaign: Path, table: str, cells: dict[str, str], said: str, web_of: Web
+):
     before = (campaign / f"{table}.csv").read_bytes()
     answer = web_of(campaign).put(at(f"/api/tables/{table}"), json=cells)
     assert answer.status_code == 422
@@ -134,7 +136,13 @@ def test_recordings_are_understood_corrected_and_then_written(campaign: Path, we
 
 @pytest.mark.parametrize(
     ("name", "data"),
-    [("a.exe", b"MZ"), ("a.wav", b"MZ" * 50), ("a.flac", b"RIFF0000WAVE"), ("a.zip", b"RIFF"), ("noise", b"RIFF0000WAVE")],
+    [
+        ("a.exe", b"MZ"),
+        ("a.wav", b"MZ" * 50),
+        ("a.flac", b"RIFF0000WAVE"),
+        ("a.zip", b"RIFF"),
+        ("noise", b"RIFF0000WAVE"),
+    ],
 )
 def test_other_kinds_of_files_are_refused(campaign: Path, name: str, data: bytes, web_of: Web):
     answer = web_of(campaign).post(at("/api/import/files"), files=[("files", (name, data, "audio/wav"))])
@@ -203,5 +211,3 @@ def test_work_reports_and_can_be_stopped():
     work.thread.join(5)
     assert work.standing == "stopped"
     assert 0 < work.done < 10000
-
-

@@ -79,6 +79,7 @@ def make_app(desk: Desk, access: Access) -> Guard:
         return await run_in_threadpool(views.problem_page, request, problem, status)
 
     app.state.problem_page = problem_page
+    app.openapi()  # builds every schema here, in one thread: first requests may come at the same moment
     return Guard(app, access)
 
 

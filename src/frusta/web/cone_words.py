@@ -30,7 +30,6 @@ class Tag:
     key: str
     mass: str
     seatings: int
-    label: str
     due: str
     to_print: bool
 
@@ -215,10 +214,7 @@ def _tag(s: Specimen, seatings: Mapping[str, int], due: Mapping[str, str], packa
     mass = s.mass_g or s.mass_with_coil_g
     times = seatings.get(s.specimen, 0)
     words = f"{mass:.2f}{NBSP}g" if mass else "not weighed"
-    label = f"{s.specimen}, {words}, {count(times, 'seating')}"
-    if s.specimen in due:
-        label += ", look again"
-    return Tag(s.specimen, words, times, label, due.get(s.specimen, ""), _to_print(s, seatings))
+    return Tag(s.specimen, words, times, due.get(s.specimen, ""), _to_print(s, seatings))
 
 
 def _to_print(s: Specimen, seatings: Mapping[str, int]) -> bool:

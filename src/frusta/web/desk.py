@@ -67,6 +67,10 @@ class Desk:
         For the bench, as of `frusta record`.
     cores : int or None
         Processes for reading takes.
+    at_bench : bool
+        Whether a sitting goes on: then no takes are read by themselves, since a busy machine tears sound.
+    ending : threading.Event
+        Set when the page is about to end, so that what listens lets go.
     """
 
     path: Path
@@ -76,6 +80,8 @@ class Desk:
     edits: Edits = field(default_factory=Edits)
     lock: threading.RLock = field(default_factory=threading.RLock, repr=False)
     known: Known | None = None
+    at_bench: bool = False
+    ending: threading.Event = field(default_factory=threading.Event, repr=False)
     _opened: Opened | None = None
     _digest: tuple[tuple[Any, ...], str] | None = None
     _pictures: dict[tuple[str, ...], Picture] = field(default_factory=dict, repr=False)
@@ -162,7 +168,7 @@ class Desk:
     def ensure_read(self) -> Known | None:
         """Return what is known; where it is nothing, or of an earlier state, begin to read unless it was stopped."""
         known = self.look()
-        if not self.package.takes or self.opened.faults:
+        if not self.package.takes or self.opened.faults or self.at_bench:
             return known
         work = self.works.get(READING)
         if known is None and (work is None or work.standing == "done"):

@@ -11,6 +11,7 @@ import threading
 import webbrowser
 from collections.abc import Callable
 from pathlib import Path
+from types import FrameType
 
 import platformdirs
 import uvicorn
@@ -80,7 +81,7 @@ def serve(
     config = uvicorn.Config(
         make_app(desk, access), log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=2
     )
-    server = uvicorn.Server(config)
+    server = _Server(config, desk)
     say(f"The page: {address}")
     if share:
         say("On another device of this network:")
@@ -91,6 +92,18 @@ def serve(
         threading.Timer(0.8, webbrowser.open, (address,)).start()
     with held:
         server.run([held])
+
+
+class _Server(uvicorn.Server):
+    """A server that lets its listeners go before it ends."""
+
+    def __init__(self, config: uvicorn.Config, desk: Desk) -> None:
+        super().__init__(config)
+        self._desk = desk
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        self._desk.ending.set()
+        super().handle_exit(sig, frame)
 
 
 def token_of(path: Path) -> str:

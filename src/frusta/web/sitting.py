@@ -19,7 +19,7 @@ from frusta.bench.sitting import begin_sitting, planned_turns, sweep_rate_hz, th
 from frusta.bench.steps import State, replay
 from frusta.campaign.package import open_package
 from frusta.errors import FrustaError, PackageError, ParameterError
-from frusta.web.desk import Desk
+from frusta.web.desk import READING, Desk
 
 PRESSABLE = frozenset(
     {
@@ -161,6 +161,8 @@ class Sitting:
                     device.close()
                     raise PackageError("all planned seatings are recorded; ask for more seatings, or add a cone")
                 guide.begin(begin_sitting(package, rig, turns, date.today(), temperature_c=how.temperature_c))
+            self._desk.works.stop(READING)
+            self._desk.at_bench = True
             self._guide = guide
             self.device_name = str(device.name)
             self.with_coil = how.with_coil
@@ -182,10 +184,11 @@ class Sitting:
                 raise ParameterError("the bench has moved on since this was shown; look at it again, then press")
             if isinstance(event, Undone):
                 guide.undo()
-                return
-            if isinstance(event, Mended):
-                guide.wait(1.0)
-            guide.press(event)
+            else:
+                if isinstance(event, Mended):
+                    guide.wait(1.0)
+                guide.press(event)
+            self._desk.at_bench = guide.state.step != "done"
 
     def stop(self) -> None:
         """Silence everything at once; never waits for anything."""
@@ -197,6 +200,7 @@ class Sitting:
         """Stop and let the device go."""
         guide = self._guide
         self._guide = None
+        self._desk.at_bench = False
         if guide is not None:
             guide.close()
 

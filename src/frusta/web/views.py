@@ -76,6 +76,7 @@ class Views:
             "campaign_title": "A new campaign",
             "campaign_says": "nothing opened yet",
             "word": self.access.word,
+            "at_bench": desk.at_bench,
         }
         if not desk.is_campaign:
             return head

@@ -108,7 +108,7 @@ def router(views: Views) -> APIRouter:
 async def _stream(views: Views, request: Request) -> AsyncIterator[str]:
     last, sent_s = "", 0.0
     yield "retry: 1000\n\n"
-    while not await request.is_disconnected():
+    while not views.desk.ending.is_set() and not await request.is_disconnected():
         views.sitting.listened()
         told = json.dumps(views.sitting.live())
         now = time.monotonic()

@@ -129,6 +129,15 @@ const page = (() => {
     if (key === "o") { event.preventDefault(); location.assign(base + "/import"); }
   });
 
+  // while sound plays, Stop is on screen in every room
+  if (document.body.dataset.sitting && document.body.dataset.room !== "bench") {
+    const bar = document.getElementById("sounding");
+    const stop = async () => { const answer = await call("POST", "/api/bench/stop"); if (answer) say(answer.said); };
+    document.getElementById("sounding-stop").addEventListener("click", stop);
+    document.addEventListener("keydown", (event) => { if (event.key === "Escape" && !bar.hidden) stop(); });
+    new EventSource(base + "/api/bench/events").onmessage = (event) => { bar.hidden = !JSON.parse(event.data).sound; };
+  }
+
   document.addEventListener("htmx:responseError", (event) => complain(problemOf(event.detail.xhr.responseText)));
   document.addEventListener("htmx:sendError", () => complain(offline));
   document.addEventListener("htmx:afterSettle", () => document.dispatchEvent(new CustomEvent("frusta-drawn")));
