@@ -1,13 +1,14 @@
 # make demo   sets everything up and does the whole job on the virtual rig
 # make test   sets everything up (system packages too, when root) and passes all tests
 # make lint   format and types        make bench  speed, as ratios     make docs  the documentation
+# make validate   are estimates honest? 200 simulated campaigns, an hour on two cores; writes docs/validation.md
 .POSIX:
 PYTHON ?= python3
 VENV ?= .venv
 BIN = $(VENV)/bin
 DEMO ?= frusta-demo
 
-.PHONY: setup setup-dev system demo test lint format bench docs clean
+.PHONY: setup setup-dev system demo test lint format bench docs validate clean
 
 setup: $(VENV)/.installed
 setup-dev: $(VENV)/.installed-dev
@@ -51,6 +52,9 @@ bench: setup-dev
 docs: setup-dev
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e ".[docs]"
 	$(BIN)/python -m sphinx -W --keep-going -b html docs docs/_build/html
+
+validate: setup-dev
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python tools/validate_estimates.py --campaigns 200 --write docs/validation.md
 
 clean:
 	rm -rf $(VENV) docs/_build .pytest_cache .mypy_cache .ruff_cache .hypothesis

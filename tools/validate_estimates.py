@@ -13,6 +13,7 @@ the physics; that is what the independent campaigns of the reference data are fo
 from __future__ import annotations
 
 import argparse
+import importlib
 import json
 import math
 from dataclasses import asdict, dataclass, replace
@@ -256,7 +257,8 @@ def main() -> None:
     parser.add_argument("--json", type=Path)
     parser.add_argument("--write", type=Path)
     asked = parser.parse_args()
-    results = map_batches(judge, list(range(asked.first, asked.first + asked.campaigns)), asked.cores)
+    by_name = importlib.import_module(Path(__file__).stem).judge  # a worker must find it by name
+    results = map_batches(by_name, list(range(asked.first, asked.first + asked.campaigns)), asked.cores)
     refused = [r for r in results if isinstance(r, str)]
     outcomes = [o for r in results if not isinstance(r, str) for o in r]
     text = table_of(outcomes)

@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from frusta.cone.bar import bar_frequencies_hz
 from frusta.cone.driver import Bench, Coil, Joint, Motor, build_driver
 from frusta.cone.elasticity import Elastic
 from frusta.cone.medium import air_at
@@ -24,6 +25,7 @@ from frusta.material.knowledge import COORDINATES
 from frusta.material.observations import (
     CampaignObserved,
     ConeObserved,
+    CouponObserved,
     MaterialGiven,
     RecordedModes,
     RigObserved,
@@ -197,3 +199,16 @@ def test_a_drawing_of_another_cone_is_refused(workshop):
     assert "reed-straight" in said
     assert "moss-straight" in said
     assert not {c.key for c in found.observed.cones} & {"reed-straight", "moss-straight"}
+
+
+def test_an_upright_stick_narrows_the_axial_modulus(workshop, inferred):
+    """Oracle: the plastic put in; the bar's frequencies are held to ASTM E1876 elsewhere."""
+    reed = FILAMENTS["reed"]
+    hertz = bar_frequencies_hz(reed.axial_pa, reed.layer_shear_pa, reed.density_kg_m3, 0.1, 0.004, 3, 0.33)
+    loss = np.full(3, reed.loss_factor)
+    rung = RecordedModes(hertz, 1e-4 * hertz, loss, 1e-2 * loss, np.zeros(3))
+    stick = CouponObserved("stick", "reed", "stick", False, 0.1, 0.004, 1e-5, rung, reed.density_kg_m3)
+    found = infer(replace(workshop, coupons=(stick,))).estimates["reed"].knowledge
+    before = inferred.estimates["reed"].knowledge
+    assert found.standard_deviation("axial_pa") < 0.6 * before.standard_deviation("axial_pa")
+    assert found.mean[COORDINATES.index("axial_pa")] == pytest.approx(math.log(reed.axial_pa), abs=0.03)

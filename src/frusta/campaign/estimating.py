@@ -25,6 +25,7 @@ from frusta.material.learned import Learned
 from frusta.material.observations import (
     CampaignObserved,
     ConeObserved,
+    CouponObserved,
     MaterialGiven,
     RecordedModes,
     RigObserved,
@@ -41,7 +42,10 @@ RESISTANCE_GIVEN, RESISTANCE_ALIKE, RESISTANCE_UNKNOWN = 0.01, 0.02, 0.3
 NEW_COIL_KG, NEW_RESISTANCE_OHM, NEW_INDUCTANCE_H, NEW_FORCE_TM, NEW_SUSPENSION = 3e-3, 6.0, 1.5e-4, 4.0, (3e3, 0.6)
 """Of a small driver nobody described; used with wide uncertainty."""
 UNKNOWN_SD = 0.5
-MASS_FROM_VOLUME = 0.05
+COUPON_THICKNESS_U_M = 2e-5
+"""Of callipers on a flat coupon."""
+MASS_FROM_VOLUME = 0.5
+"""Relative uncertainty of a mass that nobody weighed: no information."""
 
 ROW_KEYS = {
     "hoop_modulus": ("hoop_modulus_gpa", 1e-9),
@@ -146,7 +150,8 @@ def _observed(
             cones[key] = _cone(take, group, profiles[take.profile.profile], seating)
         else:
             cones[key] = replace(known, seatings=(*known.seatings, seating))
-    used = {cone.material for cone in cones.values()}
+    coupons = tuple(_coupons(package, resolved, by_take))
+    used = {cone.material for cone in cones.values()} | {coupon.material for coupon in coupons}
     materials = {}
     for group, member in members.items():
         if group in used:
@@ -156,7 +161,50 @@ def _observed(
             )
     ordered = tuple(cones[key] for key in package.specimens if key in cones)
     shapes = {key: profile for key, profile in profiles.items() if any(c.profile == key for c in ordered)}
-    return CampaignObserved(materials, shapes, rigs, ordered), lacking
+    return CampaignObserved(
+        materials, shapes, rigs, ordered, tuple(c for c in coupons if c.material in materials)
+    ), lacking
+
+
+def _coupons(
+    package: Package, resolved: Sequence[ResolvedTake], by_take: dict[str, list[ModeRow]]
+) -> list[CouponObserved]:
+    """Tapped coupons with their sizes; one whose sizes are not all there is left out."""
+    _, members = groups_of(package)
+    taps: dict[str, list[ResolvedTake]] = {}
+    for take in resolved:
+        if take.specimen.kind == "coupon" and take.coupon is not None and take.take.take in by_take:
+            taps.setdefault(take.specimen.specimen, []).append(take)
+    found = []
+    for key, takes in sorted(taps.items()):
+        specimen, size = takes[0].specimen, takes[0].coupon
+        groups = [g for g, m in members.items() if (m.material, m.recipe) == (specimen.material, specimen.recipe)]
+        groups = groups or [g for g, m in members.items() if m.material == specimen.material]
+        if size is None or not groups:
+            continue
+        across_mm = size.diameter_mm if size.coupon == "disc" else size.length_mm
+        if across_mm is None or (size.coupon == "disc" and size.orientation == "upright"):
+            continue
+        volume_m3 = None
+        if size.coupon == "disc":
+            volume_m3 = math.pi / 4.0 * across_mm**2 * size.thickness_mm * 1e-9
+        elif size.width_mm is not None:
+            volume_m3 = across_mm * size.width_mm * size.thickness_mm * 1e-9
+        density = None if volume_m3 is None or specimen.mass_g is None else 1e-3 * specimen.mass_g / volume_m3
+        found.append(
+            CouponObserved(
+                key,
+                groups[0],
+                size.coupon,
+                size.orientation == "flat",
+                1e-3 * across_mm,
+                1e-3 * size.thickness_mm,
+                COUPON_THICKNESS_U_M,
+                modes_of_takes([_recorded(by_take[t.take.take]) for t in takes]),
+                density,
+            )
+        )
+    return found
 
 
 def cone_profile(row: Profile) -> ConeProfile:

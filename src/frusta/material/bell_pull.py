@@ -34,7 +34,7 @@ BELLS = 12
 """Modes of each order, which reach past the last recorded mode."""
 HALF = 0.5
 """A mode is thought to be pushed by this share of what a stray could do, give or take as much: others share in it."""
-UNEVEN = 0.005
+UNEVEN = 0.01
 """Relative amplitude of the wall in each order, of an even print (from memory); a poor one has 6 to 9 %."""
 REACH = 0.5
 """Relative distance in λ up to which a stray is thought to be mixed with an n = 0 mode."""

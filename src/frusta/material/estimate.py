@@ -101,7 +101,8 @@ def _estimate(observed: CampaignObserved, fit: Fit, key: str) -> MaterialEstimat
         identified=identified,
         assumed=assumed,
     )
-    chi = float(np.nanmean([fit.chi_square[cone.key] for cone in cones]))
+    squares = [fit.chi_square[cone.key] for cone in cones if math.isfinite(fit.chi_square[cone.key])]
+    chi = float(np.mean(squares)) if squares else 0.0
     return MaterialEstimate(key, knowledge, chi, _notes(observed, fit, key, places))
 
 
@@ -122,7 +123,7 @@ def _earned(fit: Fit, key: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
 
 def _notes(observed: CampaignObserved, fit: Fit, key: str, places: dict[str, int]) -> tuple[str, ...]:
     seatings = [s for cone in observed.cones if cone.material == key for s in cone.seatings]
-    warmest = max(abs(s.temperature_c - 20.0) for s in seatings)
+    warmest = max((abs(s.temperature_c - 20.0) for s in seatings), default=0.0)
     if warmest < 0.5:
         return ()
     slope = 100.0 * float(fit.unknowns.values[places["modulus_slope"]])

@@ -120,6 +120,8 @@ def _believed(observed: CampaignObserved, wrong: dict[str, str], refused: dict[s
     kept = []
     for key in observed.materials:
         cones = [c for c in observed.cones if c.material == key]
+        if not cones:
+            continue
         good = [c for c in cones if c.key not in wrong]
         if 2 * len(good) < len(cones):
             good = _majority(observed, cones)
@@ -127,13 +129,14 @@ def _believed(observed: CampaignObserved, wrong: dict[str, str], refused: dict[s
             kept += good
         else:
             refused[key] = "; ".join(wrong[c.key] for c in cones if c.key in wrong)
-    used = {c.material for c in kept}
+    used = {c.material for c in kept} | {c.material for c in observed.coupons if c.material not in refused}
     shapes = {c.profile for c in kept}
     return CampaignObserved(
         {key: given for key, given in observed.materials.items() if key in used},
         {key: profile for key, profile in observed.profiles.items() if key in shapes},
         observed.rigs,
         tuple(c for c in observed.cones if any(c is k for k in kept)),
+        tuple(c for c in observed.coupons if c.material in used),
     )
 
 
@@ -144,7 +147,7 @@ def _majority(observed: CampaignObserved, cones: list[ConeObserved]) -> list[Con
     parameters = parameters_of(observed, PRINT_SCATTER, LOSS_SCATTER)
     moduli = []
     for cone in cones:
-        alone = start_moduli(replace(observed, cones=(cone,)), Unknowns(parameters, parameters.mean.copy()))
+        alone = start_moduli(replace(observed, cones=(cone,), coupons=()), Unknowns(parameters, parameters.mean.copy()))
         moduli.append(alone.at("material", cone.material, "hoop_pa"))
     off = np.abs(np.array(moduli) - np.median(moduli))
     return [cone for cone, far in zip(cones, off, strict=True) if far < AGREE] if np.any(off >= AGREE) else []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -159,6 +160,40 @@ class ConeObserved:
 
 
 @dataclass(frozen=True)
+class CouponObserved:
+    """One tapped coupon.
+
+    Parameters
+    ----------
+    key : str
+    material : str
+        Key of its material × recipe.
+    kind : {"stick", "disc"}
+    flat : bool
+        Printed flat; else upright.
+    length_m : float
+        Of a disc its diameter.
+    thickness_m, thickness_u_m : float
+    modes : RecordedModes
+    density_kg_m3 : float or None
+        Mass over volume as measured.
+    density_u : float
+        Relative, the thickness left out.
+    """
+
+    key: str
+    material: str
+    kind: Literal["stick", "disc"]
+    flat: bool
+    length_m: float
+    thickness_m: float
+    thickness_u_m: float
+    modes: RecordedModes
+    density_kg_m3: float | None = None
+    density_u: float = 0.005
+
+
+@dataclass(frozen=True)
 class MaterialGiven:
     """What the tables say of a material × recipe.
 
@@ -190,9 +225,11 @@ class CampaignObserved:
         As drawn.
     rigs : dict of str to RigObserved
     cones : tuple of ConeObserved
+    coupons : tuple of CouponObserved
     """
 
     materials: dict[str, MaterialGiven]
     profiles: dict[str, ConeProfile]
     rigs: dict[str, RigObserved]
     cones: tuple[ConeObserved, ...]
+    coupons: tuple[CouponObserved, ...] = ()

@@ -112,6 +112,10 @@ def parameters_of(observed: CampaignObserved, print_scatter: float, loss_scatter
         collected.add("rig", key, "coil_inductance_h", 0.0, rig.inductance_sd)
     for cone in observed.cones:
         _print(collected, cone, print_scatter, loss_scatter)
+    for coupon in observed.coupons:
+        collected.add("print", coupon.key, "modulus", 0.0, print_scatter)
+        collected.add("print", coupon.key, "loss_factor", 0.0, loss_scatter)
+        collected.add("print", coupon.key, "thickness_m", 0.0, coupon.thickness_u_m / coupon.thickness_m)
     index = {name: place for place, name in enumerate(collected.rows)}
     mean, sd, low = np.array(list(collected.rows.values())).T.copy()
     return Parameters(index, mean, sd, low)

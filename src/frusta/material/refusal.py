@@ -18,6 +18,8 @@ LOUD_DB = -3.0
 """A mode as loud as this is none of an uneven wall's making: it must be one of the cone's own."""
 LEAST_SHARE = 0.6
 """Of the loud modes that must be the cone's."""
+LEAST_MODES = 3
+"""Different modes that make a pattern: fewer fit many plastics."""
 MODULUS_APART, LOSS_APART = 0.08, 0.35
 """Relative distance from the siblings beyond which a print is another material: five times ordinary scatter."""
 MISFIT = 0.008
@@ -70,6 +72,12 @@ def _own(fit: Fit, place: int, cone: ConeObserved) -> str | None:
             "check its profile, material and mass"
         )
     mine = fit.residuals.cone == place
+    told = len(set(fit.residuals.mode[mine].tolist()))
+    if told < LEAST_MODES:
+        return (
+            f"{cone.key}: only {told} of its modes can be told apart; a modulus needs at least {LEAST_MODES}, else it "
+            "cannot be said which is which; sweep higher, or with less noise"
+        )
     left = np.abs(fit.residuals.frequency[mine & (fit.residuals.mode < 5)])
     if len(left) > 2 and float(np.median(left)) > MISFIT:
         return (

@@ -18,6 +18,7 @@ from scipy.linalg import cho_factor, cho_solve
 from frusta.errors import ParameterError
 from frusta.material.assignment import Assigned, assign
 from frusta.material.bell_pull import Pull, bell_pull, stray_pull
+from frusta.material.coupons import coupon_rows
 from frusta.material.forward import Computed, Unknowns, computed_modes, profile_of
 from frusta.material.observations import CampaignObserved, ConeObserved
 from frusta.material.parameters import Name, Parameters
@@ -428,11 +429,13 @@ def _at(values: Floats, mode: int) -> float:
 
 
 def _weighings(observed: CampaignObserved, unknowns: Unknowns) -> list[tuple[Floats, float, float]]:
-    """Gradient, residual and sd of ln mass, and of each wall that was gauged."""
+    """Gradient, residual and sd of ln mass, of each wall that was gauged, and of what coupons rang."""
     rows = []
     for cone in observed.cones:
         rows.append(_weighing(observed, cone, unknowns))
         rows += _gaugings(observed, cone, unknowns)
+    for coupon in observed.coupons:
+        rows += coupon_rows(coupon, unknowns)
     return rows
 
 
@@ -478,11 +481,15 @@ def _gaugings(observed: CampaignObserved, cone: ConeObserved, unknowns: Unknowns
     return rows
 
 
+def _prints(observed: CampaignObserved) -> list[str]:
+    return [cone.key for cone in observed.cones] + [coupon.key for coupon in observed.coupons]
+
+
 def _learn(observed: CampaignObserved, prior: Parameters, solved: _Solved) -> tuple[float, float]:
     """Print scatter of moduli and loss factor, pooled over the campaign."""
     learned = []
     for figure, sd in (("modulus", PRINT_SCATTER), ("loss_factor", LOSS_SCATTER)):
-        places = [prior.index[("print", cone.key, figure)] for cone in observed.cones]
+        places = [prior.index[("print", key, figure)] for key in _prints(observed)]
         values, variances = solved.values[places], np.diag(solved.covariance)[places]
         learned.append(float(np.sqrt(learned_variance(sd, SCATTER_WORTH, values, variances))))
     return learned[0], learned[1]
@@ -490,7 +497,7 @@ def _learn(observed: CampaignObserved, prior: Parameters, solved: _Solved) -> tu
 
 def _with_scatter(prior: Parameters, observed: CampaignObserved, scatter: float, loss_scatter: float) -> Parameters:
     sd = prior.sd.copy()
-    for cone in observed.cones:
-        sd[prior.index[("print", cone.key, "modulus")]] = scatter
-        sd[prior.index[("print", cone.key, "loss_factor")]] = loss_scatter
+    for key in _prints(observed):
+        sd[prior.index[("print", key, "modulus")]] = scatter
+        sd[prior.index[("print", key, "loss_factor")]] = loss_scatter
     return replace(prior, sd=sd)

@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from frusta.material.coupons import started_from_coupon
 from frusta.material.forward import Computed, Unknowns, computed_modes
 from frusta.material.observations import CampaignObserved, ConeObserved
 from frusta.material.parameters import Name
@@ -53,6 +54,8 @@ def start_moduli(observed: CampaignObserved, unknowns: Unknowns) -> Unknowns:
     for material in observed.materials:
         cones = [c for c in observed.cones if c.material == material and any(len(s.modes) for s in c.seatings)]
         if not cones:
+            for coupon in [c for c in observed.coupons if c.material == material][:1]:
+                found = started_from_coupon(coupon, found)
             continue
         losses = np.concatenate([s.modes.loss_factor for c in cones for s in c.seatings])
         found.values[index[("material", material, "loss_factor")]] = math.log(float(np.median(losses)))
@@ -104,10 +107,12 @@ def _slid(
     prior = unknowns.parameters
     off = (unknowns.values[places] + trials - prior.mean[places]) / prior.sd[places]
     score -= UNLIKELY * np.sum(off**2, axis=1)[:, None]
+    hoop = index[("material", material, "hoop_pa")]
+    score -= UNLIKELY * ((unknowns.values[hoop] + 2.0 * shifts - prior.mean[hoop]) / prior.sd[hoop]) ** 2
     best = np.unravel_index(int(np.argmax(score)), score.shape)
     values = unknowns.values.copy()
     values[places] += trials[best[0]]
-    values[index[("material", material, "hoop_pa")]] += 2.0 * float(shifts[best[1]])
+    values[hoop] += 2.0 * float(shifts[best[1]])
     return Unknowns(prior, values)
 
 
