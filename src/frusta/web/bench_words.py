@@ -54,7 +54,7 @@ def ticket_of(state: State, package: Package, with_coil: bool) -> dict[str, Any]
         "size": _size(turn.specimen if turn else ""),
         "facts": _facts(row, turn, package) if row and turn else [],
         "why": WHY[turn.why] if turn else "",
-        "routing": _routing(state),
+        "routing": _routing(state, row),
         "weigh": _weigh(state, row, package, with_coil) if row else {},
         "verdict": _verdict(state),
         "fault": state.fault,
@@ -82,13 +82,15 @@ def _facts(row: Specimen, turn: Any, package: Package) -> list[tuple[str, str, b
     return facts
 
 
-def _routing(state: State) -> list[tuple[str, str, str]]:
+def _routing(state: State, row: Specimen | None) -> list[tuple[str, str, str]]:
     """Each step: name, standing (done, now, todo), and its value once done."""
     step = state.failed_in or state.step if state.step == "fault" else state.step
     keys = [key for key, _ in STEPS]
     at = keys.index(step) if step in keys else (len(keys) if step == "done" else 0)
     turn = state.turn
     mass = state.masses.get(turn.specimen, ("", None, ""))[1] if turn else None
+    if mass is None and row is not None:
+        mass = row.mass_g or row.mass_with_coil_g
     values = {
         "cone": turn.specimen if turn else "",
         "weigh": f"{mass:.2f}{NBSP}g" if mass else "",

@@ -6,7 +6,8 @@ from datetime import date
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Request
-from fastapi.responses import HTMLResponse
+from fastapi.responses import FileResponse, HTMLResponse
+from starlette.concurrency import run_in_threadpool
 
 from frusta.campaign.forecasting import drawn_profile
 from frusta.campaign.rows import Specimen
@@ -14,6 +15,7 @@ from frusta.errors import FrustaError, ParameterError
 from frusta.publish.words import NBSP
 from frusta.web import cone_words
 from frusta.web.check_chart import check_chart_of
+from frusta.web.photos import keep_photo, photo_path, photos_of
 from frusta.web.rooms.campaign import fields_of
 from frusta.web.section_drawing import section_svg
 from frusta.web.views import Views, glyph
@@ -79,6 +81,18 @@ def router(views: Views) -> APIRouter:
         desk.edits.append(package, desk.writable, "history", cells, f"Noted that {key} was {event}.")
         return {"said": f"Noted: {key} {event}.", "undo": True}
 
+    @routes.post("/api/specimens/{key}/photos", tags=["cones"])
+    async def add_photo(key: str, request: Request) -> dict[str, Any]:
+        """Add a photo: the body is a JPEG of at most 1 MB."""
+        data = await request.body()
+        await run_in_threadpool(keep_photo, desk.package, desk.writable, desk.edits, key, data)
+        return {"said": f"Kept a photo of {key}.", "undo": True}
+
+    @routes.get("/api/specimens/{key}/photos/{number}", tags=["cones"])
+    def photo(key: str, number: int) -> FileResponse:
+        """Return a photo."""
+        return FileResponse(photo_path(desk.package, key, number), media_type="image/jpeg")
+
     return routes
 
 
@@ -132,5 +146,6 @@ def _card(views: Views, key: str) -> dict[str, Any]:
         "due": cone_words.reasons_to_look(package, findings).get(key, ""),
         "fields": fields_of(views, Specimen, row),
         "events": EVENTS,
+        "photos": photos_of(package, key),
         "today": date.today().isoformat(),
     }

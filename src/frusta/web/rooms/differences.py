@@ -12,7 +12,7 @@ from frusta.campaign.stays_put import StaysRow, stays_of_campaign
 from frusta.errors import ParameterError
 from frusta.publish import drawings
 from frusta.publish.groups import Groups, profile_name
-from frusta.publish.verdict import is_clear, opening
+from frusta.publish.verdict import band_sentences, extremes_sentence, is_clear, opening
 from frusta.publish.words import NBSP, plain
 from frusta.web.chosen_curves import chosen_of, curve_drawings, zoom_of
 from frusta.web.drawn import drawn
@@ -77,8 +77,8 @@ def router(views: Views) -> APIRouter:
             drawn(desk, d, shape, *(cone or []), str(zoom if d.key == "response" else ""))
             for d in curve_drawings(known, shown, zoom)
         ]
-        names = [s.group.name for s in shown]
-        return views.render("differences_curves.html", request, parts=parts, zoom=zoom, names=names)
+        says = [] if cone else _says(known, groups, shape)
+        return views.render("differences_curves.html", request, parts=parts, zoom=zoom, says=says)
 
     @routes.get("/differences/stays", response_class=HTMLResponse, include_in_schema=False)
     def stays_part(request: Request) -> HTMLResponse:
@@ -146,6 +146,14 @@ def _figure(views: Views, known: Known, groups: Groups, figure: str) -> dict[str
         "sentences": by_shape,
         "scatter": scatter[::-1],
     }
+
+
+def _says(known: Known, groups: Groups, shape: str) -> list[str]:
+    """What the curves of a shape say, in sentences."""
+    lines = band_sentences(known.findings, known.package, groups, shape)
+    lines += extremes_sentence(known.findings, groups, "unevenness_common_db", shape, lowest_first=True)
+    lines += extremes_sentence(known.findings, groups, "decay_2_percent_ms", shape)
+    return [_sentence(line) for line in lines]
 
 
 def _shape(known: Known, shape: str) -> dict[str, Any]:

@@ -236,7 +236,7 @@ def _words(views: Views, told: Forecast, drawing: ConeProfile, asked: Wish) -> d
         f"Should break up at {where}" + (f" ({ends})." if ends else ".") if value else ""
     )
     expected = Curve(
-        f"should break up at {where}" if value else name,
+        where or name,
         style,
         x,
         response.level_db,
