@@ -6,11 +6,14 @@ from pathlib import Path
 
 from frusta.bench.guide import BenchSettings, Guide
 from frusta.bench.rehearsal import Rehearsal, VirtualDevice, rehearsal_rig
+from frusta.bench.virtual import VirtualRig
 from frusta.campaign.package import open_package
 
 CHANNELS = {"microphone_channel": 1, "reference_channel": 2}
 SWEEP = "short"
 RATE = 48000
+
+_RIGS: list[VirtualRig] = []
 
 TABLES = {
     "campaign": "campaign,title\nquay,Cones for the quay\n",
@@ -42,8 +45,15 @@ def make_package(root: Path) -> Path:
 
 def make_device(root: Path, fault: str | None = None, *, fast: bool = True, channels: int = 2) -> VirtualDevice:
     """Return the virtual rig with the package's cones beside it."""
-    package = open_package(root)
-    return VirtualDevice(rehearsal_rig(package, package.rigs["jetty"]), RATE, channels, Rehearsal(fast, fault))
+    return VirtualDevice(_rig(root), RATE, channels, Rehearsal(fast, fault))
+
+
+def _rig(root: Path) -> VirtualRig:
+    """The cones of the package as it was made, their responses computed once for all tests."""
+    if not _RIGS:
+        package = open_package(root)
+        _RIGS.append(rehearsal_rig(package, package.rigs["jetty"]))
+    return _RIGS[0]
 
 
 def make_settings(**changes: object) -> BenchSettings:
