@@ -35,7 +35,7 @@ def write_slides(folder: Path, report: Report) -> None:
 
 def slide_svg(drawing: Drawing) -> str:
     """Return a drawing on a 16:9 ground, as large as fits, with its result in words above."""
-    inner = render.raw_svg(drawing.make(min(drawing.wide, 620), "light"))
+    inner = render.raw_svg(drawing.make(min(drawing.wide, 460), "light"))
     box = re.search(r'viewBox="([^"]+)"', inner)
     width, height = (float(v) for v in (box[1] if box else "0 0 620 400").split()[2:4])
     lines = _lines(drawing.label)

@@ -129,7 +129,10 @@ def _row(sent: Any, item: Any) -> dict[str, Any]:
     why = {}
     for text in item.understood:
         column, _, reason = text.partition(": ")
-        why[column.partition(" = ")[0]] = reason
+        name, _, value = column.partition(" = ")
+        why[name] = reason
+        if name == "rig":
+            why["session"] = f"none; rig {value}: {reason}"
     return {
         "key": sent.key,
         "name": sent.name,
