@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
 _STEPS = 12
-_SETTLED = 1e-5  # of the last step; the error is its cube
+_SETTLED = 1e-7  # of the last step
 _SAME = 1e-6
 _DIFFERENCE = 1e-4
 
