@@ -19,7 +19,9 @@ def open_(
     device: Annotated[
         str | None, typer.Option("--device", help="Sound device for the Bench, as of frusta record; or virtual.")
     ] = None,
-    cores: Annotated[int | None, typer.Option("--cores", min=1, help="Processes to read takes; all by default.")] = None,
+    cores: Annotated[
+        int | None, typer.Option("--cores", min=1, help="Processes to read takes; all by default.")
+    ] = None,
     browser: Annotated[bool, typer.Option("--browser/--no-browser", help="Open the browser by itself.")] = True,
 ) -> None:
     """Open the page: Bench, Cones, Differences, Next cone and Report, in your browser.
