@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pyfar
 import pytest
 import soundfile
 
@@ -10,7 +11,6 @@ from frusta.signal.gate import gate_window
 from frusta.signal.smoothing import smooth_power
 from frusta.signal.transfer import deconvolve, stretch
 
-pyfar = pytest.importorskip("pyfar", reason="pyfar is missing; pip install -e '.[dev]' brings it")
 pytestmark = pytest.mark.reference
 
 
