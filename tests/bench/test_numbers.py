@@ -200,7 +200,7 @@ def test_a_doubtful_added_mass_widens_what_hangs_on_it():
 
 
 def test_sound_alone_gives_mass_and_stiffness_and_says_what_is_missing():
-    """Oracle: the sound of a piston far below its size, p ∝ acceleration, driven by a voltage."""
+    """Oracle: a made-up piston driven by a voltage; how it radiates (here p ∝ acceleration) cancels."""
     curves = []
     for more in (0.0, ADDED_KG):
         played = make_sweep(Sweep(20.0, 16000.0, 3.0, 0.3, 1.0))
@@ -216,6 +216,13 @@ def test_sound_alone_gives_mass_and_stiffness_and_says_what_is_missing():
     assert found.values["q_total"] == pytest.approx(math.sqrt(2600 * 9.3e-3) / (0.8 + 4.1**2 / 5.6), rel=0.01)
     assert "force_factor_tm" not in found.values
     assert "current" in found.reasons["force_factor_tm"]
+
+
+def test_two_curves_without_a_difference_are_refused():
+    curve = impedance_of(*voltage_and_current(0.0, 1e-4, 1), RATE)
+    other = impedance_of(*voltage_and_current(0.0, 1e-4, 2), RATE)
+    with pytest.raises(ParameterError, match="must tell mass from stiffness"):
+        fit_impedance(curve, other, ADDED_KG)
 
 
 def test_a_silent_current_channel_is_refused():

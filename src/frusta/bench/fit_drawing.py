@@ -11,7 +11,7 @@ Floats = NDArray[np.float64]
 
 _WIDTH, _HEIGHT, _EDGE = 640.0, 360.0, 56.0
 _COLOURS = ("#0072b2", "#d55e00")
-_NAMES = ("without", "with the added mass")
+_NAMES = {"impedance": ("without", "with the added mass"), "sound": ("with the added mass over without",)}
 _TICKS_HZ = (20, 50, 100, 200, 500)
 
 
@@ -32,7 +32,7 @@ def fit_svg(found: RigConstants) -> str:
         y = _HEIGHT - _EDGE - (_HEIGHT - 2 * _EDGE) * np.log(values / low) / np.log(high / low)
         return [(float(a), float(b)) for a, b in zip(x, y, strict=True)]
 
-    unit = "impedance, Ω" if found.method == "impedance" else "sound, relative"
+    unit = "impedance, Ω" if found.method == "impedance" else "sound, ratio"
     title = f"Fit of the rig's constants: {100 * found.misfit:.2g} % rms left"
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH:g} {_HEIGHT:g}" role="img" '
@@ -51,7 +51,7 @@ def fit_svg(found: RigConstants) -> str:
         parts.append(f'<path d="M{x:.1f} {y:.1f}H{_WIDTH - _EDGE:g}" stroke="#c9d0c3"/>')
         parts.append(f'<text x="{x - 6:.1f}" y="{y + 4:.1f}" text-anchor="end">{value:g}</text>')
     for measured, fitted, colour, name, dash in zip(
-        found.measured, found.fitted, _COLOURS, _NAMES, ("", "8 4"), strict=True
+        found.measured, found.fitted, _COLOURS, _NAMES[found.method], ("", "8 4"), strict=False
     ):
         line = " ".join(f"{x:.1f},{y:.1f}" for x, y in place(fitted.frequency_hz, np.abs(fitted.values)))
         style = f'fill="none" stroke="{colour}" stroke-width="2" stroke-dasharray="{dash}"'

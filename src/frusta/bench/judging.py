@@ -120,7 +120,7 @@ def coil_lines(loaded: LoadedTake, resolved: ResolvedTake, current_full_scale_a:
         ohm, ohm_u = coil_resistance(voltage, loaded.current * current_full_scale_a, loaded.sample_rate_hz)
     except ParameterError as error:
         return (str(error),)
-    said = f"coil {ohm:.2f} ± {ohm_u:.2f} ohm during the sweep"
+    said = f"coil {ohm:.3g} ± {ohm_u:.1g} ohm during the sweep"
     cold = resolved.coil_resistance_ohm
     if cold is None:
         return (f"{said}; its cold resistance is not in the tables, so no temperature",)

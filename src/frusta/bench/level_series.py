@@ -72,7 +72,7 @@ def series_lines(takes: Sequence[TakeMade]) -> tuple[str, ...]:
         series.setdefault((take.turn.specimen, take.turn.seating), []).append(take)
     points = {key: found for key, group in series.items() if len(found := points_of(group)) > 1}
     if not points:
-        return ()
+        return ("distortion at equal level: none, it stood over the noise at fewer than two levels",)
     level = min(found[-1].level_db for found in points.values())
     lines = []
     for (specimen, seating), found in points.items():

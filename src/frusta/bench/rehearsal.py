@@ -97,7 +97,7 @@ class VirtualDevice:
         self.name = "virtual rig"
         self.sample_rate_hz = sample_rate_hz
         self.channels = channels
-        self.added_mass_kg = 0.0
+        self._added_mass_kg = 0.0
         self._rig = rig
         self._how = how or Rehearsal()
         self._stop = threading.Event()
@@ -105,6 +105,14 @@ class VirtualDevice:
         self._seat = ("", 0, "")
         self._spoiled = False
         self._current_full_scale_a = current_full_scale_a
+
+    def add_mass(self, added_mass_kg: float) -> None:
+        """Put a mass on what moves, in place of the one before."""
+        bench = self._rig.bench
+        mass_kg = bench.motor.moving_mass_kg - self._added_mass_kg + added_mass_kg
+        motor = replace(bench.motor, moving_mass_kg=max(mass_kg, 0.0))
+        self._rig = VirtualRig(replace(bench, motor=motor), self._rig.cones, self._rig.seed, self._rig.coupons)
+        self._added_mass_kg = added_mass_kg
 
     def set_gain(self, gain_db: float) -> None:
         """Change the gain of what is playing."""
@@ -194,7 +202,7 @@ class VirtualDevice:
         omega = 2.0 * np.pi * np.maximum(frequency, 1e-3)
         cone = self._rig.cones[specimen]
         _, motor = self._rig.joint_of(specimen, seating)
-        mass = cone.mass_kg + cone.coil.mass_kg + motor.moving_mass_kg + self.added_mass_kg
+        mass = cone.mass_kg + cone.coil.mass_kg + motor.moving_mass_kg
         mechanical = (
             motor.suspension_resistance_ns_m + 1j * omega * mass + motor.suspension_stiffness_n_m / (1j * omega)
         )

@@ -12,11 +12,12 @@ R. H. Small, Direct-Radiator Loudspeaker System Analysis, J. Audio Eng. Soc. 20(
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import fft
 from scipy.optimize import least_squares
 
 from frusta.errors import ParameterError
@@ -28,6 +29,14 @@ BAND_HZ = (20.0, 600.0)
 """A cone moves as one piece here, and the coil's inductance is one."""
 
 PER_OCTAVE = 24
+DOUBTFUL = 0.3
+"""Relative standard uncertainty of a constant above which it is none."""
+
+BAD_MISFIT = 0.3
+COHERENT = 0.8
+"""Share of a band's power that what was played accounts for; the rest is noise, hum, distortion."""
+
+FEWEST_BANDS = 30
 
 
 @dataclass(frozen=True)
@@ -59,7 +68,7 @@ class RigConstants:
         Why a key is missing.
     method : {"impedance", "sound"}
     measured, fitted : tuple of Impedance
-        Without and with the added mass.
+        Without and with the added mass; of sound, with over without.
     misfit : float
         Relative rms of what is left.
     """
@@ -68,8 +77,8 @@ class RigConstants:
     uncertainties: dict[str, float]
     reasons: dict[str, str]
     method: str
-    measured: tuple[Impedance, Impedance]
-    fitted: tuple[Impedance, Impedance]
+    measured: tuple[Impedance, ...]
+    fitted: tuple[Impedance, ...]
     misfit: float
     lines: tuple[str, ...] = field(default=())
 
@@ -97,12 +106,23 @@ def impedance_of(voltage: Floats, current: Floats, sample_rate_hz: float) -> Imp
 
 
 def sound_of(recording: Floats, played: Floats, sample_rate_hz: float) -> Impedance:
-    """Return the magnitude of the sound over what was played, averaged likewise."""
-    count = max(recording.size, played.size)
-    heard, given = np.fft.rfft(recording, count), np.fft.rfft(played, count)
-    power = np.abs(given) ** 2
-    found = _banded(np.abs(heard) ** 2 + 0j, power, count, sample_rate_hz)
-    return Impedance(found.frequency_hz, np.sqrt(np.abs(found.values)).astype(np.complex128))
+    """Return the sound over what was played, its delay taken out, averaged likewise; bands that noise rules left out.
+
+    Parameters
+    ----------
+    recording, played : ndarray, shape (n,), (m,)
+    sample_rate_hz : float
+    """
+    count = fft.next_fast_len(recording.size + played.size, real=True)
+    cross = np.asarray(fft.rfft(recording, count) * np.conj(fft.rfft(played, count)))
+    lag = int(np.argmax(np.abs(fft.irfft(cross, count))))
+    hertz = np.arange(cross.size) * sample_rate_hz / count
+    cross *= np.exp(2j * np.pi * hertz * lag / sample_rate_hz)
+    given, heard = (np.abs(fft.rfft(x, count)) ** 2 for x in (played, recording))
+    found = _banded(cross, given, count, sample_rate_hz)
+    power = _banded(heard + 0j, given, count, sample_rate_hz).values.real
+    clear = np.abs(found.values) ** 2 >= COHERENT * power
+    return Impedance(found.frequency_hz[clear], found.values[clear])
 
 
 def fit_impedance(
@@ -130,7 +150,13 @@ def fit_impedance(
         motion = damping + 1j * omega * (mass + more_kg) + stiffness / (1j * omega)
         return np.asarray(resistance + 1j * omega * inductance + force**2 / motion)
 
-    p, covariance, misfit = _fit(model, start, without, with_mass, added_mass_kg, lambda z: z / np.abs(z))
+    measured = ((without, 0.0), (with_mass, added_mass_kg))
+
+    def left(p: Floats) -> Floats:
+        gaps = [(model(p, 2.0 * np.pi * c.frequency_hz, m) - c.values) / np.abs(c.values) for c, m in measured]
+        return np.concatenate([part for gap in gaps for part in (gap.real, gap.imag)])
+
+    p, covariance, misfit = _fit(left, [start])
     resistance, inductance, force, damping, stiffness, mass = np.exp(p)
     relative = np.sqrt(np.diag(covariance))
     scale = added_mass_u_kg / added_mass_kg
@@ -153,13 +179,16 @@ def fit_impedance(
         "q_electrical": q_electrical,
         "q_total": 1.0 / (1.0 / q_mechanical + 1.0 / q_electrical),
     }
-    return _found(values, uncertainties, {}, "impedance", model, p, (without, with_mass), added_mass_kg, misfit)
+    fitted = tuple(Impedance(c.frequency_hz, model(p, 2.0 * np.pi * c.frequency_hz, m)) for c, m in measured)
+    return _found(values, uncertainties, {}, "impedance", (without, with_mass), fitted, misfit)
 
 
 def fit_sound(
     without: Impedance, with_mass: Impedance, added_mass_kg: float, added_mass_u_kg: float = 1e-5
 ) -> RigConstants:
     """Return mass, stiffness and the total damping from two sound responses; for the rest the current is needed.
+
+    Only the ratio of the two is read: room, microphone and how the cone radiates are the same in both and cancel.
 
     Parameters
     ----------
@@ -174,18 +203,27 @@ def fit_sound(
     """
     _check_mass(added_mass_kg)
 
-    def model(p: Floats, omega: Floats, more_kg: float) -> Complexes:
-        gain, damping, stiffness, mass = np.exp(p)
-        return np.asarray(gain * omega**2 / np.abs(stiffness - omega**2 * (mass + more_kg) + 1j * omega * damping) + 0j)
+    hertz, first, second = np.intersect1d(
+        np.round(without.frequency_hz, 6), np.round(with_mass.frequency_hz, 6), return_indices=True
+    )
+    if hertz.size < FEWEST_BANDS:
+        raise ParameterError(
+            f"the sound must stand over the noise in at least {FEWEST_BANDS} of the {PER_OCTAVE}ths of an octave from "
+            f"{BAND_HZ[0]:g} to {BAND_HZ[1]:g} Hz (it does in {hertz.size}); sweep slower or louder, from 20 Hz up"
+        )
+    omega = 2.0 * np.pi * hertz
+    ratio = np.abs(with_mass.values[second]) / np.abs(without.values[first])
 
-    top = float(np.median(np.abs(without.values[-5:])))
-    ratio = top / float(np.median(np.abs(with_mass.values[-5:])))
-    mass = added_mass_kg / max(ratio - 1.0, 0.02)
-    resonance = 2.0 * math.pi * 60.0
-    start = np.log([top * mass, resonance * mass / 0.7, resonance**2 * mass, mass])
-    p, covariance, misfit = _fit(model, start, without, with_mass, added_mass_kg, lambda z: np.log(np.abs(z)) + 0j)
-    _, damping, stiffness, mass = (float(v) for v in np.exp(p))
-    relative = np.hypot(np.sqrt(np.diag(covariance))[1:], added_mass_u_kg / added_mass_kg)
+    def model(p: Floats) -> Floats:
+        damping, stiffness, mass = np.exp(p)
+        motion = [stiffness - omega**2 * (mass + more) + 1j * omega * damping for more in (0.0, added_mass_kg)]
+        return np.asarray(np.abs(motion[0]) / np.abs(motion[1]), dtype=np.float64)
+
+    mass = added_mass_kg / max(1.0 / float(np.median(ratio[-8:])) - 1.0, 0.02)
+    starts = [np.log([w * mass / 1.0, w**2 * mass, mass]) for w in 2.0 * np.pi * np.array([25.0, 50.0, 100.0, 200.0])]
+    p, covariance, misfit = _fit(lambda p: np.log(model(p) / ratio), starts)
+    damping, stiffness, mass = (float(v) for v in np.exp(p))
+    relative = np.hypot(np.sqrt(np.diag(covariance)), added_mass_u_kg / added_mass_kg)
     values = {
         "suspension_stiffness_n_mm": 1e-3 * stiffness,
         "total_mass_g": 1e3 * mass,
@@ -199,36 +237,29 @@ def fit_sound(
     why = "sound alone tells motor from suspension by nothing: record the coil's current over a shunt"
     missing = ("force_factor_tm", "suspension_resistance_ns_m", "coil_resistance_ohm", "coil_inductance_mh")
     reasons = dict.fromkeys(missing, why)
-    return _found(values, uncertainties, reasons, "sound", model, p, (without, with_mass), added_mass_kg, misfit)
+    curves = (Impedance(hertz, v.astype(np.complex128)) for v in (ratio, model(p)))
+    measured, fitted = curves
+    return _found(values, uncertainties, reasons, "sound", (measured,), (fitted,), misfit)
 
 
-def _fit(
-    model: Callable[[Floats, Floats, float], Complexes],
-    start: Floats,
-    without: Impedance,
-    with_mass: Impedance,
-    added_kg: float,
-    form: Callable[[Complexes], Complexes],
-) -> tuple[Floats, Floats, float]:
-    """Parameters (logarithms), their covariance from what is left, and the relative misfit."""
-    curves = ((without, 0.0), (with_mass, added_kg))
-
-    def left(p: Floats) -> Floats:
-        parts = []
-        for curve, more in curves:
-            computed = model(p, 2.0 * np.pi * curve.frequency_hz, more)
-            if np.iscomplexobj(form(curve.values)) and np.any(form(curve.values).imag):
-                gap = (computed - curve.values) / np.abs(curve.values)
-                parts += [gap.real, gap.imag]
-            else:
-                parts.append((form(computed) - form(curve.values)).real)
-        return np.concatenate(parts)
-
-    found = least_squares(left, start, method="trf", x_scale=1.0, max_nfev=400)
-    freedom = max(found.fun.size - start.size, 1)
+def _fit(left: Callable[[Floats], Floats], starts: Sequence[Floats]) -> tuple[Floats, Floats, float]:
+    """Parameters (logarithms), their covariance from what is left, and the relative misfit; the best of all starts."""
+    tried = [least_squares(left, start, method="trf", x_scale=1.0, max_nfev=400) for start in starts]
+    found = min(tried, key=lambda f: float(f.cost))
+    freedom = max(found.fun.size - found.x.size, 1)
     variance = float(found.fun @ found.fun) / freedom
     slope: Floats = np.asarray(found.jac, dtype=np.float64)
-    covariance = np.asarray(variance * np.linalg.inv(slope.T @ slope), dtype=np.float64)
+    try:
+        inverse = np.linalg.inv(slope.T @ slope)
+    except np.linalg.LinAlgError:
+        inverse = np.full((found.x.size, found.x.size), np.inf)
+    covariance = np.asarray(variance * inverse, dtype=np.float64)
+    spread = np.sqrt(np.abs(np.diag(covariance)))
+    if not np.all(np.isfinite(spread)) or np.max(spread) > DOUBTFUL or math.sqrt(variance) > BAD_MISFIT:
+        raise ParameterError(
+            f"the fit must tell mass from stiffness (left after it: {100 * math.sqrt(variance):.2g} %, doubt up to "
+            f"{100 * np.max(spread):.2g} %); put on a larger mass, near a third of what moves, and sweep again"
+        )
     return np.asarray(found.x), covariance, math.sqrt(variance)
 
 
@@ -237,23 +268,17 @@ def _found(
     uncertainties: dict[str, float],
     reasons: dict[str, str],
     method: str,
-    model: Callable[[Floats, Floats, float], Complexes],
-    p: Floats,
-    measured: tuple[Impedance, Impedance],
-    added_kg: float,
+    measured: tuple[Impedance, ...],
+    fitted: tuple[Impedance, ...],
     misfit: float,
 ) -> RigConstants:
-    fitted = tuple(
-        Impedance(c.frequency_hz, model(p, 2.0 * np.pi * c.frequency_hz, more))
-        for c, more in zip(measured, (0.0, added_kg), strict=True)
-    )
     lines = [
         f"{key} {values[key]:.4g}" + (f" ± {uncertainties[f'{key}_u']:.2g}" if f"{key}_u" in uncertainties else "")
         for key in values
     ]
     lines += [f"{key}: none; {why}" for key, why in reasons.items()]
     lines.append(f"what is left after the fit: {100 * misfit:.2g} % rms; ± is one standard uncertainty")
-    return RigConstants(values, uncertainties, reasons, method, measured, (fitted[0], fitted[1]), misfit, tuple(lines))
+    return RigConstants(values, uncertainties, reasons, method, measured, fitted, misfit, tuple(lines))
 
 
 def _start_of_impedance(without: Impedance, with_mass: Impedance, added_kg: float) -> Floats:

@@ -23,7 +23,7 @@ ORDERS = {
 }
 KEYS = {
     "cone": "Enter I have it   S not today   C choose another   A add one   E end today",
-    "weigh": "0-9 . the mass   Enter write it down (empty: go on without)   W with or without coil",
+    "weigh": "0-9 . the mass   Enter write it (empty: none)   W with or without coil",
     "seat": "Enter it is on   S not today",
     "level": "Esc STOP   up/down 0.5 dB   A set it by itself",
     "sweep": "Esc STOP",
@@ -237,7 +237,18 @@ def _keys(state: State, width: int) -> list[str]:
     text = KEYS[state.step].format(advice=advice)
     if state.step not in ("level", "sweep", "done"):
         text += "   U undo   Q leave"
-    return textwrap.wrap(text, width)
+    return _wrapped_keys(text.split("   "), width)
+
+
+def _wrapped_keys(keys: Sequence[str], width: int) -> list[str]:
+    """Keys in rows, none torn apart."""
+    rows = [keys[0]]
+    for key in keys[1:]:
+        if len(rows[-1]) + 3 + len(key) <= width:
+            rows[-1] += f"   {key}"
+        else:
+            rows.append(key)
+    return rows
 
 
 def _sounds(state: State, live: Live) -> bool:

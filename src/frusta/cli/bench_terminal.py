@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 from rich.console import Console
 from rich.live import Live as Display
@@ -66,7 +69,8 @@ class BenchTerminal:
 
     def run(self) -> None:
         """Show the bench until the maker leaves."""
-        with keyboard() as read, Display(console=self._console, screen=True, auto_refresh=False) as display:
+        shown = Display(console=self._console, screen=True, auto_refresh=False)
+        with _quiet_driver(), keyboard() as read, shown as display:
             try:
                 self._loop(read, display)
             finally:
@@ -203,6 +207,22 @@ class BenchTerminal:
 
     def _added(self, words: list[str]) -> Added:
         return add_specimen(self._guide.root, words[0], words[1] if len(words) > 1 else None)
+
+
+@contextmanager
+def _quiet_driver() -> Iterator[None]:
+    """Keep what the driver's library writes to standard error off the screen."""
+    sys.stderr.flush()
+    kept = os.dup(2)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 2)
+        yield
+    finally:
+        sys.stderr.flush()
+        os.dup2(kept, 2)
+        os.close(kept)
+        os.close(nowhere)
 
 
 def on_terminal() -> bool:

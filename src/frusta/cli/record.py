@@ -10,9 +10,10 @@ import typer
 if TYPE_CHECKING:
     from frusta.bench.rig_memory import RigMemory
 
-CAUTION = """Sweeps at measuring level can harm hearing: protect your ears, start with the amplifier turned down, keep
-others out of the room. Coils and amplifiers get hot. Local codes and qualified practice go first. While sound plays,
-Esc silences it at once."""
+CAUTION = """Sweeps at measuring level can harm hearing: protect your ears, start with
+the amplifier turned down, keep others out of the room. Coils and amplifiers
+get hot. Local codes and qualified practice go first. While sound plays, Esc
+silences it at once."""
 
 
 def record(

@@ -255,7 +255,7 @@ def calibrate_rig(package: Package, rig: Rig, device: Device, memory: RigMemory,
             typer.echo(f"Push {specimen} on, {what}. Press Enter; the sweep follows.")
             sys.stdin.readline()
         if isinstance(device, VirtualDevice):
-            device.added_mass_kg = more
+            device.add_mass(more)
         device.seat(specimen, 0, f"calibrate-{number}")
         takes.append(_calibration_take(package, device, choices, number))
     if "current_channel" in choices.channels:
