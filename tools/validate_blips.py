@@ -60,14 +60,14 @@ def prepared(seed: int) -> tuple[str, VirtualCampaign, dict[str, list[float]]]:
         for name, cone in campaign.rig.cones.items()
         if not name.endswith("-2")
     }
-    hertz, loss = float(np.exp(rng.uniform(np.log(400.0), np.log(1800.0)))), float(rng.uniform(0.02, 0.05))
+    hertz, loss = float(np.exp(rng.uniform(np.log(900.0), np.log(2200.0)))), float(rng.uniform(0.04, 0.08))
     feature = NarrowFeature(hertz, loss, float(rng.choice([-1, 1]) * rng.uniform(0.06, 0.15)))
     bench, loose = campaign.rig.bench, {}
     where: dict[str, list[float]] = {name: [] for name in cones}
     plan = tuple(p for p in campaign.plan if p.specimen in cones)
     printed = [name for name in cones if name != "check-1"]
     if cause.startswith("bell"):
-        order, amount = int(cause[-1]), float(rng.uniform(0.15, 0.45))
+        order, amount = int(cause[-1]), float(rng.uniform(0.08, 0.16))
         cones = {n: replace(c, unevenness=((order, amount),)) if n in printed else c for n, c in cones.items()}
         for name in printed:
             modes = bell_modes(
@@ -78,6 +78,10 @@ def prepared(seed: int) -> tuple[str, VirtualCampaign, dict[str, list[float]]]:
         bench = replace(bench, features=(feature,))
         where = {name: [hertz] for name in cones}
     elif cause == "rocking":
+        own = cones[printed[0]]
+        held = bell_modes(own.profile, own.elastic, 1, air_at(20.0, 50.0), bench.bench.mounting).frequency_hz[0]
+        hertz = float(held * rng.uniform(0.6, 0.95))
+        feature = replace(feature, frequency_hz=hertz)
         cones = {n: replace(c, features=(feature,)) if n == printed[0] else c for n, c in cones.items()}
         where[printed[0]] = [hertz]
     by_take = {p.take: list(where[p.specimen]) for p in plan}
@@ -118,7 +122,9 @@ def one_campaign(seed: int) -> list[tuple[str, str, str]]:
 def safely(seed: int) -> list[tuple[str, str, str]]:
     """One campaign; what fails is told and left out."""
     try:
-        return one_campaign(seed)
+        rows = one_campaign(seed)
+        sys.stderr.write(f"campaign {seed}: {rows}\n")
+        return rows
     except FrustaError as error:
         sys.stderr.write(f"campaign {seed}: {error}\n")
         return []

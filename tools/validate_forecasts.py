@@ -169,7 +169,10 @@ def held_against(
 def safely(seed: int) -> list[dict[str, Any]]:
     """One campaign; what cannot be drawn or fitted is told and left out."""
     try:
-        return one_campaign(seed)
+        rows = one_campaign(seed)
+        held = 100.0 * float(np.mean([row["held"] for row in rows])) if rows else float("nan")
+        sys.stderr.write(f"campaign {seed}: {len(rows)} takes, the band holds {held:.1f} %\n")
+        return rows
     except FrustaError as error:
         sys.stderr.write(f"campaign {seed}: {error}\n")
         return []

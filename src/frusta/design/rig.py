@@ -45,7 +45,7 @@ class ForecastRig:
     coil_mass_sd: float = 0.005
     coil_resistance_sd: float = 0.01
     air_sd: float = 0.01
-    level_sd_db: float = 0.25
+    level_sd_db: float = 0.20
     assumed: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
