@@ -6,6 +6,10 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("steady", derandomize=True)
+settings.load_profile("steady")  # the same examples on every machine
 
 
 @pytest.fixture(scope="session")

@@ -11,6 +11,7 @@ import shutil
 import subprocess
 import sys
 import time
+import uuid
 
 import pytest
 from small_package import make_package
@@ -64,7 +65,7 @@ def open_terminal(tmp_path):
 
     def begin_at(root, *options):
         command = [sys.executable, "-m", "frusta", "record", str(root), "--seatings", "1", *options]
-        terminal = Terminal(f"frusta-{os.getpid()}-{len(opened)}", command, str(tmp_path))
+        terminal = Terminal(f"frusta-{uuid.uuid4().hex[:12]}", command, str(tmp_path))
         opened.append(terminal)
         return terminal
 
