@@ -1,6 +1,6 @@
 """Level, full scale, coil, rig constants, room, scatter: each held against a closed form or a made-up truth.
 
-Where noise is added, the tolerance follows from it. Seen red with 1 % put into each figure's formula.
+Where noise is added, the tolerance follows from it.
 """
 
 from __future__ import annotations
