@@ -131,7 +131,9 @@ def router(views: Views) -> APIRouter:
         told = views.reading_work()
         answer = views.render("reading.html", request, **told)
         if was == "running" and (told["work"] is None or told["work"].standing != "running"):
+            # the strip stays until the whole room is drawn anew, so that nothing moves twice
             answer.headers["hx-trigger"] = "frusta-read"
+            answer.headers["hx-reswap"] = "none"
         return answer
 
     @routes.get("/tables/{table}", response_class=HTMLResponse, include_in_schema=False)

@@ -73,7 +73,8 @@ const page = (() => {
   const refresh = async () => {
     if (document.body.dataset.room === "bench") return;
     const answer = await fetch(location.href).catch(() => null);
-    if (!answer || !answer.ok) return;
+    if (!answer) return complain(offline);
+    if (!answer.ok) return;
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
     const open = [...document.querySelectorAll("details[open]")].map((d) => d.querySelector("summary").textContent);
     document.getElementById("main").replaceWith(fresh.getElementById("main"));
