@@ -1,0 +1,103 @@
+"""The figures of level of a take, with what noise and the length of the gate leave of them."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from frusta.signal.gate import Gate
+from frusta.signal.level import (
+    Figure,
+    RigidResponse,
+    frequency_limits,
+    level_db,
+    piston_limit_hz,
+    tallest_peak,
+    unevenness_db,
+)
+from frusta.signal.sheet import LEVEL_FIGURES, Sheet
+from frusta.signal.source import Source
+from frusta.signal.spectra import Spectra
+from frusta.signal.take import Conditions
+
+Floats = NDArray[np.float64]
+
+SNR_BAND_HZ = (200.0, 10000.0)
+
+
+def _level_figures(grid: Floats, power: Floats, lowest_hz: float, rigid: RigidResponse | None) -> dict[str, Figure]:
+    """The figures of level of one version of the response."""
+    reference = level_db(grid, power)
+    seen = grid >= lowest_hz
+    lower, upper = frequency_limits(grid[seen], power[seen], reference)
+    if lower.value is None and lowest_hz > grid[0]:
+        lower = Figure(None, None, f"below {lowest_hz:.0f} Hz, the lowest that a gate of this length resolves")
+    top = upper.value if upper.value is not None else float(grid[-1])
+    peak, prominence = tallest_peak(grid, power, float(grid[-1]))
+    figures = {
+        "level_db": Figure(reference),
+        "lower_limit_hz": lower,
+        "upper_limit_hz": upper,
+        "unevenness_db": Figure(unevenness_db(grid, power, 200.0, top)) if top > 200.0 else Figure(None),
+        "tallest_peak_hz": peak,
+        "tallest_peak_db": prominence,
+    }
+    if rigid is None:
+        figures["piston_limit_hz"] = Figure(None, None, "the rigid cone's own response is not known for this take")
+    else:
+        figures["piston_limit_hz"] = piston_limit_hz(grid, power, rigid)
+    return figures
+
+
+def put_levels(sheet: Sheet, spectra: Spectra, gate: Gate, conditions: Conditions, source: Source) -> None:
+    """Write the figures of level, with what noise and the gate's length leave of them as uncertainty."""
+    grid, lowest_hz = spectra.grid, 1.0 / gate.length_s
+    if lowest_hz > 300.0:
+        reason = (
+            f"the gate of {1e3 * gate.length_s:.1f} ms resolves nothing below {lowest_hz:.0f} Hz, so the piston band "
+            "from 300 Hz has no level; move reflecting surfaces away"
+        )
+        for key in LEVEL_FIGURES:
+            sheet.put(key, None, None, reason)
+        return
+    if grid[0] > 300.0 or grid[-1] < 1000.0:
+        for key in LEVEL_FIGURES:
+            sheet.put(key, None, None, "what was played does not cover the piston band, 300 Hz to 1 kHz")
+        return
+    main = _level_figures(grid, spectra.power, lowest_hz, conditions.rigid)
+    gates = [_level_figures(grid, spectra.shorter, lowest_hz, conditions.rigid)]
+    noises = [_level_figures(grid, power, lowest_hz, conditions.rigid) for power in spectra.variants()]
+    for key, figure in main.items():
+        sheet.put_figure(key, figure, _spread(figure, [g[key] for g in gates], [n[key] for n in noises]))
+    if main["upper_limit_hz"].value is None and main["unevenness_db"].value is not None:
+        sheet.reasons["unevenness_db"] = f"read up to {grid[-1]:.0f} Hz, the end of the band"
+    sheet.put("unevenness_common_db", None, None, "set once all cones of the campaign are read")
+    if conditions.full_scale_pa is None:
+        sheet.reasons["level_db"] = "relative: no full_scale_pa is given, so 0 dB is digital full scale"
+
+
+def _spread(main: Figure, gates: list[Figure], noises: list[Figure]) -> float | None:
+    """Root sum of squares of what a shorter gate changes and of the noise's mean square."""
+    if main.value is None:
+        return None
+    gate = [abs(g.value - main.value) for g in gates if g.value is not None]
+    noise = [(n.value - main.value) ** 2 for n in noises if n.value is not None]
+    return math.hypot(max(gate, default=0.0), math.sqrt(sum(noise) / len(noise)) if noise else 0.0)
+
+
+def put_snr(sheet: Sheet, spectra: Spectra) -> None:
+    """Write response over noise, median from 200 Hz to 10 kHz, or why it cannot be had."""
+    inside = (spectra.grid >= SNR_BAND_HZ[0]) & (spectra.grid <= SNR_BAND_HZ[1])
+    if spectra.noise.shape[0] == 0 or not inside.any():
+        sheet.put("snr_db", None, None, "nowhere in the take is there room to read its noise")
+        return
+    noise = np.mean(np.abs(spectra.noise[:, inside]) ** 2, axis=0)
+    if not noise.min() > 0.0:
+        sheet.put("snr_db", None, None, "the take holds no noise at all: it was made by calculation or gated")
+        return
+    ratio = 10.0 * np.log10(spectra.power[inside] / noise)
+    independent = spectra.noise.shape[0] * max(1.0, spectra.gate.length_s * (SNR_BAND_HZ[1] - SNR_BAND_HZ[0]) / 2.0)
+    # noise power in one bin scatters by 5.57 dB (chi-square of two degrees), its median by 1.25 times the mean's
+    sheet.put("snr_db", float(np.median(ratio)), 1.25 * 5.57 / math.sqrt(independent))
