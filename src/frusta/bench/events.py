@@ -242,9 +242,10 @@ def from_plain(values: Mapping[str, Any]) -> Event:
     PackageError
         If the kind or a field is not known: another version wrote it.
     """
-    rest = dict(values)
-    name = rest.pop("event", None)
+    name = None
     try:
+        rest = dict(values)
+        name = rest.pop("event", None)
         kind = EVENTS[str(name)]
         if kind is Began:
             rest["queue"] = tuple(Turn(**turn) for turn in rest["queue"])
@@ -253,7 +254,7 @@ def from_plain(values: Mapping[str, Any]) -> Event:
         if kind is Recorded:
             rest["verdict"] = _verdict(rest["verdict"])
         return kind(**rest)
-    except (KeyError, TypeError) as error:
+    except (KeyError, TypeError, ValueError) as error:
         raise PackageError(
             f"the bench's journal must hold events of this version (got {name!r}: {error}); "
             "remove the journal to begin the sitting anew, takes stay"

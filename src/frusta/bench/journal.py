@@ -71,7 +71,7 @@ class Journal:
         for number, line in enumerate(data[:end].splitlines(), start=1):
             try:
                 found.append(json.loads(line))
-            except ValueError as error:
+            except (ValueError, RecursionError) as error:
                 raise PackageError(
                     f"{self.path.name}: must hold an event a line (line {number} is damaged: {error}); "
                     "move the file away to begin the sitting anew, takes stay"

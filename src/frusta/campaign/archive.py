@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import shutil
 import stat
+import struct
 import zipfile
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path, PurePosixPath
 
 from frusta.errors import OutputError, PackageError
@@ -18,6 +19,9 @@ RATIO = 20
 LARGEST_BYTES = 64 * 2**30
 MOST_FILES = 100_000
 _BLOCK = 2**20
+_PACKED = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+_DAMAGE = (zipfile.BadZipFile, zlib.error, struct.error, EOFError, ValueError, NotImplementedError, RuntimeError)
+"""What `zipfile` lets out on damaged bytes; a name in a wrong encoding is a ValueError."""
 
 
 def unpack(archive: Path, folder: Path) -> Path:
@@ -51,20 +55,34 @@ def unpack(archive: Path, folder: Path) -> Path:
             for info, path in members:
                 target = folder / path
                 target.parent.mkdir(parents=True, exist_ok=True)
-                with package.open(info) as source, target.open("xb") as out:
-                    while block := source.read(_BLOCK):
+                with target.open("xb") as out:
+                    for block in _blocks(archive, package, info):
                         written += len(block)
                         if written > limit:
                             raise _bomb(archive, limit)
                         out.write(block)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
-        raise PackageError(f"{archive}: must be a whole zip ({error}); fetch or pack it again") from error
+    except _DAMAGE as error:
+        raise _damaged(archive, error) from error
     except OSError as error:
         raise OutputError(
             f"{archive}: must be unpacked to {folder} ({error.strerror or error}); free some space, or "
             "unpack it by hand"
         ) from error
     return root_within(folder)
+
+
+def _blocks(archive: Path, package: zipfile.ZipFile, info: zipfile.ZipInfo) -> Iterator[bytes]:
+    """A member's content, block by block; whatever stops the reading is the zip's damage, not the disk's."""
+    try:
+        with package.open(info) as source:
+            while block := source.read(_BLOCK):
+                yield block
+    except OSError as error:
+        raise _damaged(archive, error) from error
+
+
+def _damaged(archive: Path, error: Exception) -> PackageError:
+    return PackageError(f"{archive}: must be a whole zip ({error}); fetch or pack it again")
 
 
 def root_within(folder: Path) -> Path:
@@ -101,6 +119,11 @@ def _members(archive: Path, package: zipfile.ZipFile) -> list[tuple[zipfile.ZipI
         if info.flag_bits & 1:
             raise PackageError(
                 f"{archive}, member {_shown(info.filename)}: must not be encrypted; pack the folder without a password"
+            )
+        if info.compress_type not in _PACKED:
+            raise PackageError(
+                f"{archive}, member {_shown(info.filename)}: must be stored or deflated (it is packed by method "
+                f"{info.compress_type}); pack the folder again as a plain zip"
             )
         if name.endswith("/") or not path.parts:
             continue

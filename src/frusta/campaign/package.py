@@ -222,6 +222,8 @@ def path_within(root: Path, file: str) -> Path:
     except (OSError, RuntimeError) as error:
         reason = getattr(error, "strerror", None) or "a link that leads in a circle"
         raise PackageError(f"{_short(file)}: must be a file ({reason.lower()}); correct its name") from error
+    except UnicodeEncodeError as error:
+        raise PackageError(f"{file[:80]!a}: must be a file (no file can have that name); correct its name") from error
 
 
 def _plain_file(root: Path, path: Path, file: str) -> Path:

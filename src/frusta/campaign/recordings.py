@@ -15,6 +15,8 @@ from frusta.errors import PackageError
 
 LOWEST_RATE_HZ = 44_100
 HIGHEST_RATE_HZ = 192_000
+LONGEST_S = 3600.0
+"""A take is one sweep; a header that claims more would let a small file fill the memory."""
 BITS = {
     "PCM_U8": 8,
     "PCM_S8": 8,
@@ -26,6 +28,8 @@ BITS = {
 }
 """Depth of what a sample resolves; a float's is its significand."""
 _BLOCK_SAMPLES = 2**20
+_DENSE = 64
+"""Samples per byte beyond which a compressed file's claim is tried: digital silence alone packs so well."""
 
 
 @dataclass(frozen=True)
@@ -216,7 +220,28 @@ def _look(path: Path, name: str) -> Recording:
     frames = info.frames if 0 < info.frames < 2**48 else 0
     if frames == 0:
         raise PackageError(f"{name}: must hold samples (its header claims none); copy it again or export it anew")
-    return Recording(path, name, int(info.samplerate), int(info.channels), int(frames), str(info.subtype))
+    recording = Recording(path, name, int(info.samplerate), int(info.channels), int(frames), str(info.subtype))
+    if frames * info.channels > _DENSE * size and not _reaches_its_end(recording):
+        raise PackageError(
+            f"{name}: header and file must agree (its header claims {recording.duration_s:.1f} s of sound, "
+            "they are not there); copy it again or export it anew"
+        )
+    if recording.duration_s > LONGEST_S:
+        raise PackageError(
+            f"{name}: must last at most {LONGEST_S / 60:g} minutes (it lasts {recording.duration_s / 60:.0f}); "
+            "cut it to one sweep a file"
+        )
+    return recording
+
+
+def _reaches_its_end(recording: Recording) -> bool:
+    """Whether the last sample that the header claims can be read."""
+    try:
+        with soundfile.SoundFile(recording.path) as file:
+            file.seek(recording.frames - 1)
+            return len(file.read(1)) == 1
+    except (soundfile.LibsndfileError, OSError):
+        return False
 
 
 def fault_of_samples(recording: Recording) -> str | None:
@@ -264,7 +289,7 @@ def _is_flac(start: bytes) -> bool:
 
 def _uncompressed(start: bytes) -> bool:
     """Whether the format chunk, where it comes first, says PCM, float or extensible."""
-    if start[12:16] != b"fmt ":
+    if start[12:16] != b"fmt " or len(start) < 22:
         return True
     order = ">" if start[:4] == b"RIFX" else "<"
     return struct.unpack(f"{order}H", start[20:22])[0] in (1, 3, 0xFFFE)
