@@ -219,4 +219,6 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    from validate_forecasts import main as run  # other processes must find what they do by name
+
+    run()
