@@ -8,6 +8,7 @@ mode that a bell mode has pulled far does not drag the moduli along.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -70,6 +71,11 @@ class Fit:
         Relative, learned.
     chi_square : dict of str to float
         By cone, per mode.
+    steps : int
+    spread : Spread
+        Scales and weights of the offsets as learned.
+    pulls : list of Pull or None
+        Of bell modes, one a cone.
     """
 
     unknowns: Unknowns
@@ -82,6 +88,8 @@ class Fit:
     loss_scatter: float
     chi_square: dict[str, float]
     steps: int
+    spread: Spread
+    pulls: list[Pull] | None
 
 
 @dataclass(frozen=True)
@@ -177,7 +185,7 @@ def fit_campaign(observed: CampaignObserved, start: Unknowns) -> Fit:
     high = {c.key: MARGIN_HZ * max(float(s.modes.frequency_hz.max()) for s in c.seatings) for c in observed.cones}
     computed = {c.key: computed_modes(observed, c, unknowns, high[c.key]) for c in observed.cones}
     scatter, loss_scatter = PRINT_SCATTER, LOSS_SCATTER
-    spread = _Spread(observed)
+    spread = Spread(observed)
     pulls: list[Pull] | None = None
     for step in range(MOST_STEPS):
         tolerance = TOLERANCES[min(step, len(TOLERANCES) - 1)]
@@ -185,7 +193,7 @@ def fit_campaign(observed: CampaignObserved, start: Unknowns) -> Fit:
         rows = _residuals(observed, computed, assigned)
         if step in PULLED_AT:
             pulls = _pulls(observed, unknowns, high)
-        strays = None if step < PULLED_AT[0] else _stray_pulls(observed, computed, assigned)
+        strays = None if step < PULLED_AT[0] else stray_pulls(observed, computed, assigned)
         solved = _solve(
             observed,
             prior,
@@ -206,10 +214,21 @@ def fit_campaign(observed: CampaignObserved, start: Unknowns) -> Fit:
             break
     assigned = _assigned(observed, computed, TOLERANCES[-1])
     rows = _residuals(observed, computed, assigned)
-    strays = _stray_pulls(observed, computed, assigned)
+    strays = stray_pulls(observed, computed, assigned)
     solved = _solve(observed, prior, unknowns, rows, spread, pulls, strays, None, True)
     return Fit(
-        unknowns, solved.covariance, prior, computed, assigned, rows, scatter, loss_scatter, solved.chi_square, step + 1
+        unknowns,
+        solved.covariance,
+        prior,
+        computed,
+        assigned,
+        rows,
+        scatter,
+        loss_scatter,
+        solved.chi_square,
+        step + 1,
+        spread,
+        pulls,
     )
 
 
@@ -223,10 +242,10 @@ def _pulls(observed: CampaignObserved, unknowns: Unknowns, high: dict[str, float
     return [kept[(cone.material, cone.profile)] for cone in observed.cones]
 
 
-def _stray_pulls(
+def stray_pulls(
     observed: CampaignObserved, computed: dict[str, list[Computed]], assigned: dict[str, list[Assigned]]
 ) -> list[Pull]:
-    """The pull that each cone's strays betray, in the seating where they are loudest."""
+    """Return the pull that each cone's strays betray, in the seating where they are loudest."""
     found = []
     for cone in observed.cones:
         seats = zip(computed[cone.key], cone.seatings, assigned[cone.key], strict=True)
@@ -268,7 +287,7 @@ class _Solved:
     chi_square: dict[str, float]
 
 
-class _Spread:
+class Spread:
     """Variances that change from step to step: heavy-tailed weights, and the scale of the prints' offsets.
 
     The scale is a material's own: one filament strings and sags into an uneven wall where another does not.
@@ -287,24 +306,15 @@ def _solve(
     prior: Parameters,
     unknowns: Unknowns,
     rows: Residuals,
-    spread: _Spread,
+    spread: Spread,
     pulls: list[Pull] | None,
     strays: list[Pull] | None,
     tolerance: tuple[float, float] | None,
     learning: bool,
 ) -> _Solved:
     """One linear step: all unknowns and offsets from the rows, the masses, the callipers and the priors."""
-    precision = np.diag(prior.sd**-2.0)
-    right = (prior.mean - unknowns.values) / prior.sd**2
-    for gradient, residual, sd in _weighings(observed, unknowns):
-        precision += np.outer(gradient, gradient) / sd**2
-        right += gradient * residual / sd**2
-    blocks = []
-    for which in (0, 1):
-        block = _Block(observed, rows, which, spread, pulls, strays, tolerance)
-        blocks.append(block)
-        precision += block.precision
-        right += block.right
+    blocks = [_Block(observed, rows, which, spread, pulls, strays, tolerance) for which in (0, 1)]
+    precision, right = _normal_equations(observed, prior, unknowns, blocks)
     step = _bounded(precision, right, unknowns.values, prior.low)
     covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
     for which, block in enumerate(blocks):
@@ -312,6 +322,48 @@ def _solve(
             block.learn(step, covariance, spread, which)
     chi = {cone.key: float(np.mean([b.chi(step, i) for b in blocks])) for i, cone in enumerate(observed.cones)}
     return _Solved(unknowns.values + step, covariance, chi)
+
+
+def _normal_equations(
+    observed: CampaignObserved, prior: Parameters, unknowns: Unknowns, blocks: Sequence[_Block]
+) -> tuple[Floats, Floats]:
+    precision = np.diag(prior.sd**-2.0)
+    right = (prior.mean - unknowns.values) / prior.sd**2
+    for gradient, residual, sd in _weighings(observed, unknowns):
+        precision += np.outer(gradient, gradient) / sd**2
+        right += gradient * residual / sd**2
+    for block in blocks:
+        precision += block.precision
+        right += block.right
+    return precision, right
+
+
+def posterior_covariance(
+    observed: CampaignObserved,
+    prior: Parameters,
+    unknowns: Unknowns,
+    rows: Residuals,
+    spread: Spread,
+    pulls: list[Pull] | None,
+    strays: list[Pull] | None,
+) -> Floats:
+    """Return the covariance of all unknowns given rows, masses, callipers, coupons and priors, as the fit has it.
+
+    Parameters
+    ----------
+    observed : CampaignObserved
+    prior : Parameters
+    unknowns : Unknowns
+        Where masses and coupons are linearised.
+    rows : Residuals
+        Their values do not matter, their slopes and uncertainties do.
+    spread : Spread
+    pulls, strays : list of Pull or None
+        One a cone.
+    """
+    blocks = [_Block(observed, rows, which, spread, pulls, strays, None) for which in (0, 1)]
+    precision, _ = _normal_equations(observed, prior, unknowns, blocks)
+    return np.asarray(np.linalg.inv(precision), dtype=np.float64)
 
 
 def _bounded(precision: Floats, right: Floats, values: Floats, low: Floats) -> Floats:
@@ -339,7 +391,7 @@ class _Block:
         observed: CampaignObserved,
         rows: Residuals,
         which: int,
-        spread: _Spread,
+        spread: Spread,
         pulls: list[Pull] | None,
         strays: list[Pull] | None,
         tolerance: tuple[float, float] | None,
@@ -382,10 +434,10 @@ class _Block:
         self.right = weighed.T @ self.value
         self.shared_count = len(shared_sd)
 
-    def _scaled(self, spread: _Spread, which: int) -> tuple[Floats, Floats]:
+    def _scaled(self, spread: Spread, which: int) -> tuple[Floats, Floats]:
         return spread.scale[which][self.group] * self.even, spread.uneven[which][self.group] * self.pulled
 
-    def learn(self, step: Floats, covariance: Floats, spread: _Spread, which: int) -> None:
+    def learn(self, step: Floats, covariance: Floats, spread: Spread, which: int) -> None:
         """Update weights and scale from the prints' offsets as they now look."""
         left = self.value - self.slope @ step
         gain = (self.variance[:, None] * self.design.T) @ self.inverse
