@@ -1,7 +1,7 @@
 """What fuzzing has found stays found: each input once let something else out than one line.
 
-Oracle: the promises of reader_targets.py, which tools/fuzz_readers.py holds against any bytes. Each of CASES was seen red
-before it was mended; the words beside it say what came out then.
+Oracle: the promises of reader_targets.py, which tools/fuzz_readers.py holds against any bytes. Each of CASES was seen
+red before it was mended; the words beside it say what came out then.
 """
 
 from __future__ import annotations

@@ -207,11 +207,18 @@ def read_package(path: Path | str) -> tuple[Package, tuple[TableFault, ...]]:
     return package, faults
 
 
-def path_within(root: Path, file: str) -> Path:
-    """Return where a file of a package lies; see `Package.path_of`."""
+def is_inside(file: str) -> bool:
+    """Return whether a file's name, by its words alone, stays within the folder that it is meant for."""
     name = file.replace("\\", "/")
     parts = PurePosixPath(name)
-    if parts.is_absolute() or ".." in parts.parts or ":" in name.split("/")[0] or not parts.parts or "\0" in name:
+    leads_out = parts.is_absolute() or ".." in parts.parts or ":" in name.split("/")[0]
+    return bool(parts.parts) and not leads_out and "\0" not in name
+
+
+def path_within(root: Path, file: str) -> Path:
+    """Return where a file of a package lies; see `Package.path_of`."""
+    parts = PurePosixPath(file.replace("\\", "/"))
+    if not is_inside(file):
         raise PackageError(
             f"{file!r}: must be a path inside the package (it is absolute or leads out); "
             "copy the file into the package and name it from there"

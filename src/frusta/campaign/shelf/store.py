@@ -17,7 +17,7 @@ from sqlalchemy import Connection, Table, delete, insert, select, update
 from frusta.campaign.datapackage import faults_of_description
 from frusta.campaign.exporting import export_package
 from frusta.campaign.findings import Findings
-from frusta.campaign.package import Package, open_package
+from frusta.campaign.package import Package, is_inside, open_package
 from frusta.campaign.rows import SLUG_PATTERN, TABLES
 from frusta.campaign.shelf.blobs import keep, place_of, sha256_of
 from frusta.campaign.shelf.conflicts import Conflict, merge
@@ -219,6 +219,10 @@ class Shelf:
                 raise PackageError(
                     f"{entry}, {path}: must be in {self.database.files} as it was taken in (it is "
                     f"{'damaged' if source.exists() else 'missing'}); restore a backup or add the package again"
+                )
+            if not is_inside(path):
+                raise PackageError(
+                    f"{entry}, {path!a}: must lie inside its package; remove the entry, its shelf is broken"
                 )
             target = folder / path
             target.parent.mkdir(parents=True, exist_ok=True)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import sqlite3
 import tempfile
 import zipfile
+import zlib
 from collections.abc import Mapping
 from contextlib import closing
 from pathlib import Path
@@ -15,6 +17,7 @@ from typing import Any, BinaryIO
 from sqlalchemy import delete, insert, select, text
 
 from frusta.campaign.atomic import write_atomically
+from frusta.campaign.package import is_inside
 from frusta.campaign.shelf.blobs import keep, place_of, sha256_of
 from frusta.campaign.shelf.schema import FILES, METADATA
 from frusta.campaign.shelf.store import Shelf
@@ -23,6 +26,7 @@ from frusta.errors import PackageError, ParameterError
 
 _BLOCK = 2**20
 _FORMAT = "frusta-shelf-backup-1"
+_LARGEST_ROWS = 2**30
 
 
 def check_shelf(shelf: Shelf) -> list[str]:
@@ -135,19 +139,47 @@ def restore(backup: Path | str, shelf: Shelf) -> int:
         raise ParameterError("restore needs an empty shelf (this one has entries); name a new place with --shelf")
     try:
         with zipfile.ZipFile(backup) as archive:
-            document = json.loads(archive.read("shelf.json"))
-            _checked(document, backup)
-            hashes = {str(row["sha256"]) for row in document["tables"]["files"]}
+            rows = _checked_rows(_document(archive), backup)
+            hashes = {row["sha256"] for row in rows["files"]}
             _restore_files(archive, sorted(hashes), shelf.database.files)
-    except (OSError, zipfile.BadZipFile, KeyError, ValueError) as error:
+    except (OSError, zipfile.BadZipFile, zlib.error, KeyError, ValueError, RuntimeError) as error:
         raise PackageError(f"{backup}: must be a whole backup of a shelf ({error}); fetch it again") from error
     with shelf.database.write() as connection:
         for table in reversed(METADATA.sorted_tables):
             connection.execute(delete(table))
         for table in METADATA.sorted_tables:
-            if rows := document["tables"][table.name]:
-                connection.execute(insert(table), rows)
-    return len(document["tables"]["entries"])
+            if rows[table.name]:
+                connection.execute(insert(table), rows[table.name])
+    return len(rows["entries"])
+
+
+def _document(archive: zipfile.ZipFile) -> Any:
+    """The backup's rows; no more is unpacked than any shelf holds."""
+    with archive.open("shelf.json") as file:
+        data = file.read(_LARGEST_ROWS + 1)
+    if len(data) > _LARGEST_ROWS:
+        raise ValueError("its rows are larger than those of a shelf can be")
+    return json.loads(data)
+
+
+def _checked_rows(document: Any, backup: Path | str) -> dict[str, list[dict[str, Any]]]:
+    """The rows by table, if they are what this version's backup writes and name files of a package only."""
+    if not isinstance(document, dict):
+        raise ValueError("it holds no rows")
+    _checked(document, backup)
+    rows: dict[str, list[dict[str, Any]]] = {}
+    for table in METADATA.sorted_tables:
+        held = document["tables"][table.name] if isinstance(document.get("tables"), dict) else None
+        columns = {c.name for c in table.columns}
+        if not isinstance(held, list) or not all(isinstance(r, dict) and r.keys() == columns for r in held):
+            raise ValueError(f"its table {table.name} is not one of this version")
+        rows[table.name] = held
+    for row in rows["files"]:
+        if not (isinstance(row["sha256"], str) and re.fullmatch("[0-9a-f]{64}", row["sha256"])):
+            raise ValueError("a file has no SHA-256")
+        if not (isinstance(row["path"], str) and is_inside(row["path"])):
+            raise ValueError("a file lies outside its package")
+    return rows
 
 
 def _checked(document: Mapping[str, Any], backup: Path | str) -> None:
