@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from frusta.bench.guide import BenchSettings, Guide
+from frusta.bench.guide import Guide
+from frusta.bench.live import BenchSettings
 from frusta.bench.rehearsal import Rehearsal, VirtualDevice, rehearsal_rig
 from frusta.bench.virtual import VirtualRig
 from frusta.campaign.package import open_package

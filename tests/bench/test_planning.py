@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from small_package import make_package
 
-from frusta.bench.planning import Scatter, make_plan
+from frusta.bench.planning import GUESSED_SEATING_PERCENT, Scatter, make_plan, scatter_of_shelf
 from frusta.campaign.package import open_package
 from frusta.campaign.studentized import joint_factor
 from frusta.errors import ParameterError
@@ -127,3 +127,74 @@ def test_a_package_with_hashes_is_not_recorded_into(tmp_path):
     done = run(tmp_path, "record", str(root), "--device", "virtual:fast", "--unattended")
     assert done.returncode == 2
     assert "remove datapackage.json first" in done.stderr
+
+
+def learned(variance_print, variance_seating, degrees=5):
+    from frusta.campaign.nested import Scatter as Nested
+    from frusta.campaign.shelf.scatter_learned import LearnedScatter
+
+    parts = Nested(1e-4, 1e-5, math.nan, degrees, 6, 0, variance_print, variance_seating, math.nan)
+    return {"breakup_hz": LearnedScatter("breakup_hz", parts, 9, 3)}
+
+
+def test_the_scatter_of_a_shelf_is_in_per_cent():
+    """Oracle: a standard deviation of 0.012 in the natural logarithm is 1.2 %."""
+    found = scatter_of_shelf(learned(0.012**2, 0.003**2))
+    assert (found.print_percent, found.seating_percent) == pytest.approx((1.2, 0.3))
+    assert found.source == "from 9 prints on the shelf"
+    guessed = scatter_of_shelf(learned(0.012**2, math.nan))
+    assert (guessed.seating_percent, guessed.source[-7:]) == (GUESSED_SEATING_PERCENT, "a guess")
+
+
+@pytest.mark.parametrize("taught", [{}, learned(1e-4, 1e-5, degrees=1), learned(0.0, 1e-5), learned(math.nan, 1e-5)])
+def test_a_shelf_that_knows_too_little_lends_nothing(taught):
+    assert scatter_of_shelf(taught) is None
+
+
+@pytest.fixture
+def said(tmp_path, monkeypatch):
+    """What `frusta plan` says, with the maker's own shelf at a place of the test's own."""
+    from typer.testing import CliRunner
+
+    from frusta.cli.main import app
+
+    monkeypatch.setenv("FRUSTA_SHELF", str(tmp_path / "own.sqlite"))
+    root = make_package(tmp_path / "pier")
+    return lambda *words: CliRunner().invoke(app, ["plan", str(root), *words])
+
+
+def test_the_plan_reads_the_makers_own_shelf_if_there_is_one(said, tmp_path, monkeypatch):
+    from frusta.campaign.shelf.store import Shelf
+
+    assert "(a guess: give --scatter, --findings or --shelf)" in said().output
+    assert not (tmp_path / "own.sqlite").exists(), "asking must not make a shelf"
+    Shelf(tmp_path / "own.sqlite")
+    assert "(a guess: give" in said().output
+    monkeypatch.setattr("frusta.campaign.shelf.scatter_learned.learn_scatter", lambda _: learned(0.012**2, 0.003**2))
+    assert "1.2 % between prints and 0.3 % between seatings, 2 seatings a print (from 9 prints" in said().output
+    assert "(stated; that between seatings is a guess)" in said("--scatter", "2").output
+
+
+def test_a_broken_shelf_does_not_stop_the_plan(said, tmp_path):
+    (tmp_path / "own.sqlite").write_bytes(b"no shelf at all, but long enough to be looked at" * 40)
+    done = said()
+    assert done.exit_code == 0
+    assert "The shelf teaches nothing: " in done.output
+    assert "(a guess: give" in done.output
+    assert said("--shelf", str(tmp_path / "own.sqlite")).exit_code != 0
+
+
+def test_a_slowed_sweep_does_not_ask_for_a_choice(tmp_path):
+    from frusta.bench.sitting import the_sweep
+    from frusta.cli.record_sitting import slow_sweep
+    from frusta.errors import PackageError
+
+    root = make_package(tmp_path / "mole")
+    slow = slow_sweep(open_package(root), "short", 2.5)
+    assert slow == "short-slow2.5"
+    assert the_sweep(open_package(root)) == "short"
+    assert the_sweep(open_package(root), slow) == slow
+    with (root / "sweeps.csv").open("a") as table:
+        table.write("wide-slowly,50,16000,0.7,0.1,0.3,48000\n")
+    with pytest.raises(PackageError, match=r"there are: short, short-slow2\.5, wide-slowly"):
+        the_sweep(open_package(root))

@@ -17,7 +17,7 @@ import pytest
 from small_package import make_package
 
 from frusta.bench.events import Began, Turn
-from frusta.bench.guide import Live
+from frusta.bench.live import Live
 from frusta.bench.steps import begin
 from frusta.campaign.check import check_package
 from frusta.campaign.package import open_package

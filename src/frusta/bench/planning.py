@@ -11,6 +11,7 @@ from frusta.bench.sitting import check_cone, groups_to_seat, planned_turns, seat
 from frusta.campaign.findings import Findings
 from frusta.campaign.package import Package
 from frusta.campaign.power import prints_needed, smallest_gap
+from frusta.campaign.shelf.scatter_learned import LEAST_DEGREES, LearnedScatter
 from frusta.errors import ParameterError
 
 GUESSED_PRINT_PERCENT = 0.65
@@ -122,6 +123,27 @@ def scatter_of_findings(findings: Findings) -> Scatter | None:
     prints = max(float(d.sd_print or 0.0) for d in rows)
     seating = max((float(d.sd_seating) for d in rows if d.sd_seating is not None), default=0.0)
     return Scatter(100.0 * prints, 100.0 * seating, "this campaign's own recordings")
+
+
+def scatter_of_shelf(learned: Mapping[str, LearnedScatter]) -> Scatter | None:
+    """Return the scatter that a shelf has taught of break-up, or None if too few prints were repeated there.
+
+    Parameters
+    ----------
+    learned : mapping of str to LearnedScatter
+        See `frusta.campaign.shelf.scatter_learned.learn_scatter`.
+    """
+    found = learned.get("breakup_hz")
+    if found is None or found.scatter.print_degrees < LEAST_DEGREES or not found.scatter.variance_print > 0.0:
+        return None
+    seated = found.scatter.variance_seating
+    known = math.isfinite(seated)
+    source = f"from {found.prints} prints on the shelf" + ("" if known else "; that between seatings is a guess")
+    return Scatter(
+        100.0 * math.sqrt(found.scatter.variance_print),
+        100.0 * math.sqrt(seated) if known else GUESSED_SEATING_PERCENT,
+        source,
+    )
 
 
 def _rivals(package: Package, cones: Mapping[str, Sequence[str]]) -> dict[str, list[str]]:

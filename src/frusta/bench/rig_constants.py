@@ -277,7 +277,8 @@ def _found(
         for key in values
     ]
     lines += [f"{key}: none; {why}" for key, why in reasons.items()]
-    lines.append(f"what is left after the fit: {100 * misfit:.2g} % rms; ± is one standard uncertainty")
+    lines.append(f"what is left after the fit: {100 * misfit:.2g} % rms; ± is one standard uncertainty of the fit:")
+    lines.append("errors of the added mass, the shunt and the volts come on top, in proportion")
     return RigConstants(values, uncertainties, reasons, method, measured, fitted, misfit, tuple(lines))
 
 

@@ -20,6 +20,8 @@ from frusta.errors import PackageError
 PLAN_FILE = "plan.csv"
 SEATINGS = 2
 SEED = 1
+SLOW = "-slow"
+"""Stands between the key of a sweep and the factor by which `--slow` made it slower."""
 
 
 def group_of(row: Specimen) -> str:
@@ -120,10 +122,17 @@ def the_sweep(package: Package, key: str | None = None) -> str:
     """
     if key is not None and key in package.sweeps:
         return key
-    if key is None and len(package.sweeps) == 1:
-        return next(iter(package.sweeps))
+    plain = [name for name in package.sweeps if not _is_slowed(name, package)]
+    if key is None and len(plain) == 1:
+        return plain[0]
     listed = ", ".join(package.sweeps) or "none: fill in a row"
     raise PackageError(f"sweep must be one of sweeps.csv (got {key!r}; there are: {listed}); name one with --sweep")
+
+
+def _is_slowed(name: str, package: Package) -> bool:
+    """Whether a row came from another one through ``--slow``."""
+    stem, found, factor = name.rpartition(SLOW)
+    return bool(found) and stem in package.sweeps and re.fullmatch(r"[0-9.]+", factor) is not None
 
 
 def sweep_rate_hz(package: Package, key: str) -> int:

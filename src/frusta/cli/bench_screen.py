@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from frusta.bench.guide import Live
 from frusta.bench.levelling import LevelReading
+from frusta.bench.live import Live
 from frusta.bench.steps import State
 from frusta.cli.big_letters import big
 

@@ -24,7 +24,12 @@ def plan(
         Path | None, typer.Option("--findings", help="findings.json of an earlier analysis: its scatter is used.")
     ] = None,
     shelf: Annotated[
-        str | None, typer.Option("--shelf", metavar="PLACE", help="Use the scatter that this shelf has taught.")
+        str | None,
+        typer.Option(
+            "--shelf",
+            metavar="PLACE",
+            help="Use the scatter that this shelf has taught; by default your own, if there is one.",
+        ),
     ] = None,
     seatings: Annotated[int, typer.Option("--seatings", min=1, help="Seatings of each print.")] = 2,
     seed: Annotated[int, typer.Option("--seed", help="Of the shuffled order.")] = 1,
@@ -54,7 +59,7 @@ def plan(
 
 
 def _scatter(stated_percent: float | None, findings: Path | None, shelf: str | None) -> Scatter:
-    """What is stated, else what an analysis found, else a guess."""
+    """What is stated, else what an analysis found, else what the shelf has taught, else a guess."""
     from frusta.bench.planning import (
         GUESSED_PRINT_PERCENT,
         GUESSED_SEATING_PERCENT,
@@ -62,7 +67,7 @@ def _scatter(stated_percent: float | None, findings: Path | None, shelf: str | N
         scatter_of_findings,
     )
     from frusta.campaign.findings import Findings
-    from frusta.errors import PackageError
+    from frusta.errors import FrustaError, PackageError
 
     if stated_percent is not None:
         return Scatter(stated_percent, GUESSED_SEATING_PERCENT, "stated; that between seatings is a guess")
@@ -75,16 +80,30 @@ def _scatter(stated_percent: float | None, findings: Path | None, shelf: str | N
             ) from error
         if found is not None:
             return found
-    if shelf is not None:
-        from frusta.campaign.shelf.scatter_learned import learn_scatter
-        from frusta.campaign.shelf.store import Shelf
+    try:
+        learned = _learned(shelf)
+    except FrustaError as error:
+        if shelf is not None:
+            raise
+        typer.echo(f"The shelf teaches nothing: {error}")
+        learned = None
+    if learned is not None:
+        return learned
+    named = "the shelf has too few repeated prints" if shelf is not None else "give --scatter, --findings or --shelf"
+    return Scatter(GUESSED_PRINT_PERCENT, GUESSED_SEATING_PERCENT, f"a guess: {named}")
 
-        learned = learn_scatter(Shelf(shelf)).get("breakup_hz")
-        if learned is not None:
-            seated = learned.scatter.variance_seating
-            return Scatter(
-                100 * learned.scatter.variance_print**0.5,
-                100 * seated**0.5 if seated == seated else GUESSED_SEATING_PERCENT,
-                f"from {learned.prints} prints on the shelf",
-            )
-    return Scatter(GUESSED_PRINT_PERCENT, GUESSED_SEATING_PERCENT, "a guess: give --scatter, --findings or --shelf")
+
+def _learned(shelf: str | None) -> Scatter | None:
+    """What the shelf that is named, or the maker's own if there is one, has taught."""
+    import os
+
+    from frusta.bench.planning import scatter_of_shelf
+    from frusta.campaign.shelf.database import default_place
+
+    on_a_server = "://" in os.environ.get("FRUSTA_SHELF", "")
+    if shelf is None and not on_a_server and not default_place().exists():
+        return None
+    from frusta.campaign.shelf.scatter_learned import learn_scatter
+    from frusta.campaign.shelf.store import Shelf
+
+    return scatter_of_shelf(learn_scatter(Shelf(shelf)))

@@ -15,15 +15,17 @@ from frusta.bench.device import Device
 from frusta.bench.events import Began, Turn
 from frusta.bench.fit_drawing import fit_svg
 from frusta.bench.full_scale import LISTEN_S, full_scale_of_tone
-from frusta.bench.guide import BenchSettings, Guide, write_recording
+from frusta.bench.guide import Guide
 from frusta.bench.journal import FOLDER, journal_of, latest_session
 from frusta.bench.judging import voltage_of
 from frusta.bench.level_series import series_lines
+from frusta.bench.live import BenchSettings
 from frusta.bench.rehearsal import CALIBRATOR, VirtualDevice
 from frusta.bench.repeatability import TIMES, repeatability_lines
 from frusta.bench.rig_constants import RigConstants, fit_impedance, fit_sound, impedance_of, sound_of
 from frusta.bench.rig_memory import RigMemory
 from frusta.bench.sitting import (
+    SLOW,
     begin_sitting,
     check_cone,
     planned_turns,
@@ -32,6 +34,7 @@ from frusta.bench.sitting import (
 )
 from frusta.bench.steps import replay
 from frusta.bench.tables import edit_table
+from frusta.bench.take_file import write_recording
 from frusta.bench.unattended import run_unattended
 from frusta.campaign.atomic import write_atomically
 from frusta.campaign.datapackage import NAME as DESCRIPTION
@@ -103,7 +106,7 @@ def slow_sweep(package: Package, key: str, factor: float) -> str:
     law = law_of(row, row.sample_rate_hz or 48000)
     if law is None:
         raise ParameterError(f"sweep {key} is a file and cannot be slowed down; give the slow one its own row")
-    slow = f"{key}-slow{factor:g}".replace("+", "")
+    slow = f"{key}{SLOW}{factor:g}".replace("+", "")
     cells = {name: cell_text(value) for name, value in row.model_dump().items() if value is not None}
     edit_table(package.root, "sweeps", [cells | {"sweep": slow, "duration_s": f"{law.duration_s * factor:.6g}"}])
     return slow

@@ -11,8 +11,9 @@ from datetime import date
 from typing import Any
 
 from frusta.bench.events import Event, Mended, Undone, from_plain
-from frusta.bench.guide import COUNTDOWN_S, BenchSettings, Guide
+from frusta.bench.guide import Guide
 from frusta.bench.journal import journal_of, latest_session
+from frusta.bench.live import COUNTDOWN_S, BenchSettings
 from frusta.bench.opening import VIRTUAL, open_device
 from frusta.bench.rig_memory import recall, remember
 from frusta.bench.sitting import begin_sitting, planned_turns, sweep_rate_hz, the_rig, the_sweep
