@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -260,12 +261,14 @@ def scatter(
     from frusta.campaign.shelf.scatter_learned import learn_scatter
 
     learned = learn_scatter(_open(shelf, files))
+    if learned:
+        typer.echo(f"{'standard deviation between':34}{'prints':>10}{'seatings':>11}{'takes':>11}   learned from")
     for key, found in learned.items():
         parts = (found.scatter.variance_print, found.scatter.variance_seating, found.scatter.variance_take)
-        words = [f"{100 * part**0.5:.2f}" if part == part else "unknown" for part in parts]
+        prints, seatings, takes = (_spread_words(part) for part in parts)
         typer.echo(
-            f"{FIGURE[key].name}: prints {words[0]} %, seatings {words[1]} %, takes {words[2]} % "
-            f"({found.prints} prints in {found.groups} groups)"
+            f"{FIGURE[key].name:34}{prints:>10}{seatings:>11}{takes:>11}   "
+            f"{found.prints} prints in {found.groups} groups"
         )
     if not learned:
         typer.echo("Nothing yet: it takes two prints of one material, recipe and profile, analysed.")
@@ -273,6 +276,13 @@ def scatter(
         rows = [asdict(found) for found in learned.values()]
         known = [row | {"scatter": {k: v if v == v else None for k, v in row["scatter"].items()}} for row in rows]
         _write_json(json_file, known)
+
+
+def _spread_words(variance: float) -> str:
+    """Return a scatter in words; nan is what no repeated take has told, 0 what the rest of the scatter hides."""
+    if math.isnan(variance):
+        return "not told"
+    return f"{100 * variance**0.5:.2f} %" if variance > 0 else "none seen"
 
 
 @app.command("drivers")
