@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import re
 import socket
+import subprocess
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -15,11 +18,13 @@ from typing import Any
 import httpx
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from frusta.web import sitting
 from frusta.web.access import Access
 from frusta.web.app import make_app
 from frusta.web.desk import Desk
+from frusta.web.rooms import bench as rooms_bench
 
 CHROMIUM = Path("/usr/bin/chromium")
 ARGUMENTS = [
@@ -40,7 +45,8 @@ TABLES = {
     "specimens": "specimen,kind,material,recipe,profile,mass_g\nrush-1,cone,rush,two,st80,4.9\n"
     "sedge-1,cone,sedge,two,st80,\nheron,check,rush,two,st80,5.0\n",
 }
-LONG = "the-cone-with-the-longest-mark-that-a-rim-of-a-cone-could-hold-1"
+PATIENCE_MS = 60_000
+"""How long a wait for a definite state may take on a slow machine."""
 
 
 @dataclass
@@ -56,7 +62,7 @@ class Served:
     def end(self) -> None:
         self.desk.ending.set()
         self.server.should_exit = True
-        self.thread.join(20)
+        self.thread.join(60)
 
 
 def write_tables(root: Path, **changes: str) -> Path:
@@ -68,10 +74,9 @@ def write_tables(root: Path, **changes: str) -> Path:
 
 
 @pytest.fixture(autouse=True, scope="session")
-def _own_folders(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """Memory of rigs, keys and analyses stays out of the user's folders."""
+def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Analyses stay out of the user's folders; what one test read, another need not."""
     patch = pytest.MonkeyPatch()
-    patch.setenv("FRUSTA_CONFIG", str(tmp_path_factory.mktemp("config")))
     patch.setenv("FRUSTA_CACHE", str(tmp_path_factory.mktemp("cache")))
     patch.setenv("OMP_NUM_THREADS", "1")
     patch.setenv("OPENBLAS_NUM_THREADS", "1")
@@ -79,8 +84,26 @@ def _own_folders(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     patch.undo()
 
 
+@pytest.fixture(autouse=True)
+def _own_memory(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Memory of rigs and keys is each test's own.
+
+    A page takes a machine that is busy with other things for a frusta that has gone, and stops the sound, as it
+    should at a bench; in a test only after a minute, unless the test is about that.
+    """
+    monkeypatch.setenv("FRUSTA_CONFIG", str(tmp_path / "config"))
+    monkeypatch.setattr(rooms_bench, "SILENCE_MS", 60_000)
+    monkeypatch.setattr(sitting, "UNHEARD_S", 600.0)
+
+
 @pytest.fixture
-def serve() -> Iterator[Callable[..., Served]]:
+def origins() -> set[str]:
+    """Where pages of this test come from."""
+    return set()
+
+
+@pytest.fixture
+def serve(origins: set[str]) -> Iterator[Callable[..., Served]]:
     """Serve a folder on a port of its own; ended with the test."""
     running: list[Served] = []
 
@@ -95,10 +118,13 @@ def serve() -> Iterator[Callable[..., Served]]:
         server = uvicorn.Server(config)
         thread = threading.Thread(target=server.run, args=([held],), daemon=True)
         thread.start()
-        until = time.monotonic() + 20
+        until = time.monotonic() + 60
         while not server.started and time.monotonic() < until:
             time.sleep(0.01)
+        if not server.started:
+            pytest.fail("the page was not served within a minute")
         served = Served(f"http://127.0.0.1:{port}/{token}/", desk, access, server, thread)
+        origins.add(f"http://127.0.0.1:{port}/")
         running.append(served)
         return served
 
@@ -107,11 +133,60 @@ def serve() -> Iterator[Callable[..., Served]]:
         served.end()
 
 
+@dataclass
+class Apart:
+    """A page served by a process of its own, which can be killed."""
+
+    address: str
+    port: int
+    process: subprocess.Popen[str]
+
+    def kill(self) -> None:
+        self.process.kill()
+        self.process.wait(60)
+
+
+_APART = """
+import sys
+from pathlib import Path
+from frusta.web.rooms import bench
+from frusta.web.serving import serve
+bench.SILENCE_MS = 8000
+serve(Path(sys.argv[1]), port=int(sys.argv[2]), share=False, device=sys.argv[3], cores=1, browser=False,
+      say=lambda line: print(line, flush=True))
+"""
+
+
+@pytest.fixture
+def serve_apart(origins: set[str]) -> Iterator[Callable[..., Apart]]:
+    """Serve a folder as `frusta open` does, in a process of its own; killed with the test."""
+    running: list[Apart] = []
+
+    def start(path: Path, *, device: str, port: int = 0) -> Apart:
+        command = [sys.executable, "-c", _APART, str(path), str(port), device]
+        process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+        assert process.stdout is not None
+        told = process.stdout.readline()
+        found = re.search(r"http://127\.0\.0\.1:(\d+)/\S+", told)
+        if found is None:
+            pytest.fail(f"the page did not come up: {told!r}")
+        origins.add(f"http://127.0.0.1:{found[1]}/")
+        running.append(Apart(found[0], int(found[1]), process))
+        return running[-1]
+
+    yield start
+    for apart in running:
+        apart.kill()
+        if apart.process.stdout is not None:
+            apart.process.stdout.close()
+
+
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """The system's Chromium."""
     if not CHROMIUM.exists():
         pytest.fail(f"{CHROMIUM} is missing: run tools/system_packages.sh, these tests look at the real page")
+    expect.set_options(timeout=PATIENCE_MS)
     with sync_playwright() as play:
         opened = play.chromium.launch(executable_path=str(CHROMIUM), args=ARGUMENTS)
         yield opened
@@ -119,29 +194,26 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture
-def open_page(browser: Browser) -> Iterator[Callable[..., Page]]:
+def open_page(browser: Browser, origins: set[str]) -> Iterator[Callable[..., Page]]:
     """Open pages; afterwards none may have complained or asked anything of another place."""
     pages: list[Page] = []
     wrong: list[str] = []
     allowed: list[str] = []
 
+    def _is_foreign(address: str) -> bool:
+        return not address.startswith((*origins, "data:", "blob:"))
+
     def start(address: str, *, scheme: str = "light", width: int = 1280, height: int = 800, expect: str = "") -> Page:
-        origin = "/".join(address.split("/")[:3])
         context = browser.new_context(
             viewport={"width": width, "height": height}, color_scheme=scheme, reduced_motion="reduce"
         )
-        context.set_default_timeout(20000)
+        context.set_default_timeout(PATIENCE_MS)
         page = context.new_page()
         page.on(
             "console", lambda m: wrong.append(f"console {m.type}: {m.text}") if m.type in ("error", "warning") else None
         )
         page.on("pageerror", lambda e: wrong.append(f"script: {e}"))
-        page.on(
-            "request",
-            lambda r: (
-                wrong.append(f"foreign request: {r.url}") if not r.url.startswith((origin, "data:", "blob:")) else None
-            ),
-        )
+        page.on("request", lambda r: wrong.append(f"foreign request: {r.url}") if _is_foreign(r.url) else None)
         if expect:
             allowed.append(expect)
         page.goto(address)

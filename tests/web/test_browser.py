@@ -16,25 +16,39 @@ from frusta.campaign.package import open_package
 
 AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text("utf-8")
 ROOMS = ("bench", "cones", "differences", "next", "report", "import", "tables/rigs")
+CHARTS = {"differences": "#curves svg.chart", "next": "#forecast svg.chart"}
 LONG_MARK = "the-cone-with-the-longest-mark-that-a-rim-of-a-cone-could-hold-1"
 NARROW = (390, 844)
 
 
-def stage(page: Page) -> str:
-    return page.get_attribute("#bench", "data-stage") or ""
-
-
 def until(page: Page, *wanted: str) -> str:
-    """Wait until the bench shows one of the steps."""
-    page.wait_for_selector(", ".join(f'#bench[data-stage="{step}"]' for step in wanted), timeout=40000)
-    return stage(page)
+    """Wait until the bench shows one of the steps, and say which."""
+    shown = page.wait_for_selector(", ".join(f'#bench[data-stage="{step}"]' for step in wanted))
+    assert shown is not None
+    return shown.get_attribute("data-stage") or ""
+
+
+def settled(page: Page) -> None:
+    """Wait until nothing of the page is on its way: no part loads, is swapped or faded, no work is shown as running."""
+    page.wait_for_function(
+        "() => document.readyState === 'complete' && !document.querySelector('.htmx-request, .htmx-swapping, "
+        '.htmx-settling, .htmx-added, [data-loads=""], [data-working], #reading progress, #preview progress, '
+        "#published progress') && [...document.querySelectorAll('figure[data-curves]')].every(f => f.dataset.read)"
+    )
 
 
 def faults_of(page: Page) -> list[str]:
-    """What axe-core finds in the page as it stands."""
+    """What axe-core finds in the page once it stands still."""
+    settled(page)
     page.evaluate(AXE)
     found = page.evaluate("async () => (await axe.run(document, {resultTypes: ['violations']})).violations")
     return [f"{v['id']}: {n['target']} {n['failureSummary']}" for v in found for n in v["nodes"]]
+
+
+def unweighed(campaign: Path) -> None:
+    """The check cone, which comes first, wants to be weighed."""
+    file = campaign / "specimens.csv"
+    file.write_text(file.read_text().replace("st80,5.0", "st80,"))
 
 
 def by_keyboard(page: Page) -> None:
@@ -82,28 +96,30 @@ def test_from_a_campaign_without_takes_to_its_report(campaign: Path, serve: Call
     assert check_package(campaign).faults == ()
     page.keyboard.press("Enter")
     page.wait_for_url("**/differences")
-    page.wait_for_selector("#figure svg.chart", timeout=90000)
+    page.wait_for_selector("#figure svg.chart", timeout=150_000)
     page.wait_for_selector("#curves svg.chart")
+    settled(page)
     assert "Rush" in page.inner_text("#figure")
     plot = page.locator("#curves .plot").first
     plot.focus()
     page.keyboard.press("ArrowRight")
     expect(page.locator("#curves .readout").first).to_contain_text("kHz:")
     page.keyboard.press("5")
-    page.wait_for_selector("iframe.paper", timeout=60000)
+    page.wait_for_selector("iframe.paper", timeout=150_000)
+    settled(page)
     frame = page.frame_locator("iframe.paper")
     expect(frame.locator("h1")).to_be_visible()
     page.click("button:has-text('Publish')")
-    page.wait_for_selector("text=Published to quay-report", timeout=60000)
+    page.wait_for_selector("text=Published to quay-report", timeout=150_000)
     assert (campaign.parent / "quay-report" / "report.html").exists()
     for scheme in ("light", "dark"):
         page.emulate_media(color_scheme=scheme)
         for room in ROOMS:
             page.goto(served.address + room)
-            if room == "differences":
-                page.wait_for_selector("#curves svg.chart")
-            if room == "next":
-                page.wait_for_selector("#forecast svg.chart")
+            if room in CHARTS:
+                page.wait_for_selector(CHARTS[room])
+            if room == "report":
+                expect(page.frame_locator("iframe.paper").locator("h1")).to_be_visible()
             assert faults_of(page) == [], f"{room}, {scheme}"
 
 
@@ -113,10 +129,11 @@ def test_two_tabs_show_the_same_and_a_late_press_does_nothing(campaign: Path, se
     first.click("button:has-text('Begin')")
     until(first, "cone")
     second = open_page(served.address + "bench", width=NARROW[0], height=NARROW[1])
-    assert stage(second) == "cone"
+    until(second, "cone")
     number = first.get_attribute("#bench", "data-number")
     second.click("button:has-text('I have it')")
-    assert until(first, "weigh", "seat") == stage(second)
+    until(first, "seat")  # the check cone comes first, and was weighed before
+    until(second, "seat")
     late = first.evaluate(
         "async (n) => (await fetch(page.base + '/api/bench/press', {method: 'POST', headers: {'content-type': "
         "'application/json'}, body: JSON.stringify({event: 'Fetched', number: Number(n)})})).status",
@@ -131,19 +148,18 @@ def test_two_tabs_show_the_same_and_a_late_press_does_nothing(campaign: Path, se
 def test_sound_is_stopped_by_escape_and_survives_a_reload(campaign: Path, serve: Callable, open_page: Callable):
     served = serve(campaign, device="virtual")
     page = open_page(served.address + "bench")
+    page.fill("#target", "140")  # more than the rig can give: the noise goes on until it is stopped
     page.click("button:has-text('Begin')")
     until(page, "cone")
     page.keyboard.press("Enter")
-    if until(page, "weigh", "seat") == "weigh":
-        page.keyboard.press("w")
     until(page, "seat")
     page.keyboard.press("Enter")
     until(page, "level")
     expect(page.locator("[data-stop]")).to_be_visible()
     assert page.url.endswith("#level")
     page.reload()
-    assert stage(page) in ("level", "sweep")
-    expect(page.locator("#lv")).not_to_have_text("–")
+    until(page, "level")
+    expect(page.locator("#lv-unit")).to_have_text("dB too quiet")
     page.goto(served.address + "cones")
     expect(page.locator("#sounding-stop")).to_be_visible()
     page.goto(served.address + "bench")
@@ -195,6 +211,7 @@ def test_long_names_fit(campaign: Path, serve: Callable, open_page: Callable, si
     page = open_page(served.address + "bench", width=size[0], height=size[1])
     for room in ("bench", f"cones?cone={LONG_MARK}", "next", "tables/specimens", "differences"):
         page.goto(served.address + room)
+        settled(page)
         wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
         assert wide <= 0, room
         small = page.evaluate(
@@ -208,7 +225,7 @@ def test_long_names_fit(campaign: Path, serve: Callable, open_page: Callable, si
 def test_an_empty_folder_becomes_a_campaign(tmp_path: Path, serve: Callable, open_page: Callable):
     served = serve(tmp_path)
     page = open_page(served.address)
-    assert stage(page) == "empty"
+    until(page, "empty")
     for room in ("cones", "differences", "next", "report", "import"):
         page.goto(served.address + room)
         assert faults_of(page) == [], room
@@ -252,7 +269,7 @@ def test_hundreds_of_specimens_and_thousands_of_takes_are_one_page(
     for name, text in tables.items():
         (root / f"{name}.csv").write_text(text)
     page = open_page(serve(root).address + "cones")
-    expect(page.locator("#reading progress")).to_have_count(0)  # the room draws itself anew once the takes were looked at
+    settled(page)  # the room draws itself anew once the takes were looked at
     expect(page.locator("a.cone")).to_have_count(500)
     assert len(page.content()) < 400_000
     page.locator("a.cone").last.scroll_into_view_if_needed()
@@ -260,3 +277,203 @@ def test_hundreds_of_specimens_and_thousands_of_takes_are_one_page(
     page.fill("#find", "c499")
     page.locator("#find").press("Enter")
     expect(page.locator("a.cone")).to_have_count(1)
+
+
+def test_what_is_typed_outlives_figures_that_arrive(campaign: Path, serve: Callable, open_page: Callable):
+    """A dirty form, its caret, an open list and the place on the page stay; the new figures wait for a key."""
+    served = serve(campaign)
+    page = open_page(served.address + "cones?cone=rush-1")
+    settled(page)
+    page.keyboard.press("e")
+    field = page.locator("#ed-notes")
+    field.fill("half a sen")
+    other = page.evaluate(
+        "async () => (await fetch(page.base + '/api/tables/specimens', {method: 'PUT', headers: {'content-type': "
+        "'application/json'}, body: JSON.stringify({specimen: 'rush-1', mass_g: '4.625'})})).status"
+    )
+    assert other == 200
+    page.evaluate("htmx.trigger(document.body, 'frusta-read')")
+    expect(page.locator("#reading")).to_contain_text("New figures are ready.")
+    expect(page.locator("#card")).not_to_contain_text("4.63")
+    page.keyboard.type("tence")
+    expect(field).to_have_value("half a sentence")
+    place = page.evaluate("scrollY")
+    page.click("#show-new")
+    expect(page.locator("#card .fields").first).to_contain_text("4.6")
+    expect(page.locator("#ed-notes")).to_have_value("half a sentence")
+    expect(page.locator("#ed-notes")).to_be_visible()
+    page.locator("#ed-notes").focus()
+    page.locator("#ed-notes").press("End")
+    page.evaluate("page.refresh()")
+    expect(page.locator("#ed-notes")).to_be_focused()
+    page.keyboard.type(" more")
+    expect(page.locator("#ed-notes")).to_have_value("half a sentence more")
+    assert place >= 0
+    page.keyboard.press("Enter")
+    expect(page.locator("#told")).to_contain_text("Changed rush-1.")
+    row = open_package(campaign).specimens["rush-1"]
+    assert (row.notes, row.mass_g) == ("half a sentence more", 4.625)
+
+
+def test_choices_outlive_a_reload(campaign: Path, serve: Callable, open_page: Callable):
+    served = serve(campaign)
+    page = open_page(served.address + "next")
+    page.wait_for_selector(CHARTS["next"])
+    page.fill("#n-depth_mm", "27,5")
+    page.locator("#n-depth_mm").press("Tab")
+    page.wait_for_url("**depth_mm=27*")
+    page.reload()
+    expect(page.locator("#n-depth_mm")).to_have_value("27.5")
+    page.wait_for_selector(CHARTS["next"])
+    settled(page)
+
+
+def test_a_typed_mass_outlives_late_news_of_the_same_step(campaign: Path, serve: Callable, open_page: Callable):
+    unweighed(campaign)
+    served = serve(campaign)
+    page = open_page(served.address + "bench")
+    page.add_init_script(
+        "window.sources = []; const Real = window.EventSource;"
+        "window.EventSource = class extends Real { constructor(url) { super(url); window.sources.push(this); } }"
+    )
+    page.reload()
+    page.click("button:has-text('Begin')")
+    until(page, "cone")
+    page.keyboard.press("Enter")
+    until(page, "weigh")
+    page.keyboard.type("5.")
+    page.evaluate(  # the page asks for the step anew once it has dealt with the answer before
+        """async () => {
+          let asked = 0;
+          const real = window.fetch;
+          window.fetch = (...told) => { asked += 1; return real(...told); };
+          while (asked < 3) {
+            window.sources[0].onmessage({ data: '{"number": -1}' });
+            await new Promise((go) => setTimeout(go, 10));
+          }
+          window.fetch = real;
+        }"""
+    )
+    page.keyboard.type("25")
+    expect(page.locator("#mass")).to_have_value("5.25")
+    page.keyboard.press("Enter")
+    until(page, "seat")
+    assert open_package(campaign).specimens["heron"].mass_g == 5.25
+
+
+def test_a_server_killed_in_mid_sweep_loses_nothing_and_the_same_tab_shows_the_truth(
+    campaign: Path, serve: Callable, open_page: Callable, serve_apart: Callable
+):
+    sweeps = campaign / "sweeps.csv"
+    first = serve(campaign)
+    page = open_page(first.address + "bench", expect="ERR_")
+    page.click("button:has-text('Begin')")
+    by_keyboard(page)
+    until(page, "cone")
+    page.goto("about:blank")
+    first.end()
+    kept = (campaign / "takes.csv").read_bytes()
+    short = sweeps.read_text()
+    sweeps.write_text(short.replace(",0.7,", ",120,"))
+    apart = serve_apart(campaign, device="virtual")
+    page.goto(apart.address + "bench")
+    page.click("button:has-text('Go on')")
+    until(page, "cone")
+    mark = page.inner_text(".stub h2")
+    page.keyboard.press("Enter")
+    if until(page, "weigh", "seat") == "weigh":
+        page.keyboard.press("w")
+        page.click("button:has-text('Without it')")
+    until(page, "seat")
+    page.keyboard.press("Enter")
+    until(page, "sweep")
+    expect(page.locator("#sw-says")).to_contain_text("Now at")
+    apart.kill()
+    expect(page.locator("#silent")).to_be_visible()
+    assert (campaign / "takes.csv").read_bytes() == kept
+    sweeps.write_text(short)
+    again = serve_apart(campaign, device="virtual:fast", port=apart.port)
+    assert again.address == apart.address
+    until(page, "begin")
+    expect(page.locator("#silent")).to_be_hidden()
+    expect(page.locator("h1")).to_have_text("Go on where you were.")
+    page.click("button:has-text('Go on')")
+    until(page, "seat")
+    assert page.inner_text(".stub h2") == mark
+    page.keyboard.press("Enter")
+    until(page, "verdict")
+    page.keyboard.press("Enter")
+    until(page, "cone")
+    assert [t.specimen for t in open_package(campaign).takes.values()] == ["heron", mark]
+    assert check_package(campaign).faults == ()
+
+
+def test_axe_finds_nothing_in_any_state_of_the_bench(
+    campaign: Path, tmp_path: Path, serve: Callable, open_page: Callable
+):
+    unweighed(campaign)
+
+    def look(page: Page, *wanted: str) -> None:
+        shown = until(page, *wanted)
+        for scheme in ("light", "dark"):
+            page.emulate_media(color_scheme=scheme)
+            assert faults_of(page) == [], f"{shown}, {scheme}"
+
+    def to_the_seat(page: Page) -> None:
+        page.keyboard.press("Enter")
+        if until(page, "weigh", "seat") == "weigh":
+            page.click("button:has-text('Without it')")
+            until(page, "seat")
+
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    page = open_page(serve(empty).address)
+    look(page, "empty")
+    served = serve(campaign, device="virtual")
+    page.goto(served.address + "bench")
+    look(page, "begin")
+    page.fill("#target", "140")  # out of reach: the level is sought until it is stopped
+    page.click("button:has-text('Begin')")
+    look(page, "cone")
+    page.keyboard.press("Enter")
+    look(page, "weigh")
+    page.click("button:has-text('Without it')")
+    look(page, "seat")
+    page.keyboard.press("Enter")
+    until(page, "level")
+    expect(page.locator("#lv-unit")).to_have_text("dB too quiet")
+    look(page, "level")
+    page.keyboard.press("Escape")
+    until(page, "seat")
+    page.goto("about:blank")
+    served.end()
+    (tmp_path / "config" / "rigs.json").unlink()  # the rig remembers its target
+    for device, wanted in (
+        ("virtual:fast", "verdict"), ("virtual:fast,burst", "verdict"), ("virtual:fast,unplugged", "fault"),
+    ):  # fmt: skip
+        served = serve(campaign, device=device)
+        page.goto(served.address + "bench")
+        page.click(".keys .go")
+        if until(page, "cone", "seat", "verdict") == "verdict":  # left by the server before
+            page.click("button:has-text('Keep')")
+        if until(page, "cone", "seat") == "cone":
+            to_the_seat(page)
+        page.keyboard.press("Enter")
+        look(page, wanted)
+        page.goto("about:blank")
+        served.end()
+    sweeps = campaign / "sweeps.csv"
+    sweeps.write_text(sweeps.read_text().replace(",0.7,", ",120,"))
+    served = serve(campaign, device="virtual")
+    page.goto(served.address + "bench")
+    page.click("button:has-text('Go on')")
+    until(page, "fault")
+    page.click("button:has-text('Go on')")
+    until(page, "seat")
+    page.keyboard.press("Enter")
+    until(page, "sweep")
+    expect(page.locator("#sw-says")).to_contain_text("Now at")
+    look(page, "sweep")
+    page.keyboard.press("Escape")
+    until(page, "seat")
+    served.end()

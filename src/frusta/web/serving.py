@@ -152,6 +152,7 @@ def _bound(host: str, port: int) -> socket.socket:
     held.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         held.bind((host, port))
+        held.listen(128)  # from here on the address answers, if not at once
     except OSError as error:
         held.close()
         raise ParameterError(

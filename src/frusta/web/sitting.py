@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import secrets
 import threading
 import time
 from collections.abc import Mapping
@@ -70,7 +71,7 @@ class Sitting:
         self._lock = threading.RLock()
         self._guide: Guide | None = None
         self._last: State | None = None
-        self._number = 0
+        self._number = secrets.randbelow(2**40)
         self._heard_s = time.monotonic()
         self.device_name = ""
         self.with_coil = False
@@ -95,7 +96,7 @@ class Sitting:
 
     @property
     def number(self) -> int:
-        """Counts the states that have been; a press names the one it was meant for."""
+        """Names the state, another for each and for each run of the program; a press names the one it was meant for."""
         with self._lock:
             state = self._guide.state if self._guide is not None else None
             if state is not self._last:

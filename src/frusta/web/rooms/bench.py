@@ -22,7 +22,8 @@ from frusta.web.views import Views, glyph
 BEAT_S = 0.05
 """The meter moves 20 times a second."""
 PULSE_S = 0.4
-"""A page that hears nothing for 1 s knows that frusta is gone."""
+SILENCE_MS = 1000
+"""A page that hears nothing for so long knows that frusta is gone."""
 
 
 def router(views: Views) -> APIRouter:
@@ -32,7 +33,7 @@ def router(views: Views) -> APIRouter:
 
     @routes.get("/bench", response_class=HTMLResponse, include_in_schema=False)
     def room(request: Request) -> HTMLResponse:
-        return views.page("bench.html", request, "bench", "Bench", **_field(views))
+        return views.page("bench.html", request, "bench", "Bench", silence_ms=SILENCE_MS, **_field(views))
 
     @routes.get("/api/bench", tags=["bench"])
     def state() -> dict[str, Any]:

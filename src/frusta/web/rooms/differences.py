@@ -29,7 +29,14 @@ def router(views: Views) -> APIRouter:
     stays: dict[str, tuple[StaysRow, ...]] = {}
 
     @routes.get("/differences", response_class=HTMLResponse, include_in_schema=False)
-    def room(request: Request, figure: str = "breakup_hz", shape: str = "", cone: Cones = None) -> HTMLResponse:
+    def room(
+        request: Request,
+        figure: str = "breakup_hz",
+        shape: str = "",
+        cone: Cones = None,
+        low_hz: float | None = None,
+        high_hz: float | None = None,
+    ) -> HTMLResponse:
         if not desk.is_campaign:
             return views.page("empty.html", request, "differences", "Differences", says="Nothing to compare yet.")
         known = desk.ensure_read()
@@ -49,6 +56,7 @@ def router(views: Views) -> APIRouter:
             verdict=verdict,
             under=under,
             chosen=cone or [],
+            zoom=zoom_of(low_hz, high_hz),
             specimens=_choosable(known),
             **_figure(views, known, groups, figure),
             **_shape(known, shape),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from dataclasses import dataclass
 from typing import Annotated, Any
@@ -39,7 +40,9 @@ SLIDERS = (
     ("bow_mm", "Bow, mm; below 0 is concave", -12.0, 12.0, 0.1),
     ("wall_mm", "Wall, mm", 0.3, 3.0, 0.05),
 )
+NAMES = tuple(name for name, *_ in SLIDERS)
 Group = Annotated[str, Query(max_length=140)]
+Cell = Annotated[str, Query(max_length=20)]
 
 
 @dataclass(frozen=True)
@@ -126,7 +129,10 @@ def router(views: Views) -> APIRouter:
         return forecast, drawing
 
     @routes.get("/next", response_class=HTMLResponse, include_in_schema=False)
-    def room(request: Request, base: Group = "", group: Group = "") -> HTMLResponse:
+    def room(
+        request: Request, base: Group = "", group: Group = "", neck_radius_mm: Cell = "", rim_radius_mm: Cell = "",
+        depth_mm: Cell = "", bow_mm: Cell = "", wall_mm: Cell = "",
+    ) -> HTMLResponse:  # fmt: skip
         if not desk.is_campaign:
             return views.page("empty.html", request, "next", "Next cone", says="Nothing to design from yet.")
         package = desk.package
@@ -141,6 +147,7 @@ def router(views: Views) -> APIRouter:
                 "waiting.html", request, "next", "Next cone", says=says, faults=desk.opened.faults, editable=(),
                 **views.reading_work(),
             )  # fmt: skip
+        given = dict(zip(NAMES, (neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm), strict=True))
         return views.page(
             "next.html",
             request,
@@ -151,7 +158,7 @@ def router(views: Views) -> APIRouter:
             bases=list(package.profiles),
             base_profile=profile,
             sliders=[
-                (n, words, *_ends(low, high, getattr(profile, n)), step, getattr(profile, n))
+                (n, words, *_ends(low, high, getattr(profile, n)), step, _given(given[n], getattr(profile, n)))
                 for n, words, low, high, step in SLIDERS
             ],
             plan=_plan(views),
@@ -216,6 +223,15 @@ def _ends(low: float, high: float, value: float) -> tuple[float, float]:
     if low < 0:
         return low, high
     return max(low, round(0.5 * value, 1)) if value else low, min(high, max(round(1.6 * value, 1), low + 1.0))
+
+
+def _given(text: str, otherwise: float) -> float:
+    """A number of the address, or the profile's where it is none."""
+    try:
+        value = float(text.replace(",", ".").replace("\u2212", "-"))
+    except ValueError:
+        return otherwise
+    return value if math.isfinite(value) else otherwise
 
 
 def _words(views: Views, told: Forecast, drawing: ConeProfile, asked: Wish) -> dict[str, Any]:

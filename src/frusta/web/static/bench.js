@@ -9,15 +9,19 @@
   const minus = (text) => text.replace("-", "\u2212");
   const write = (id, text) => { const e = byId(id); if (e && e.textContent !== text) e.textContent = text; };
 
-  const draw = async () => {
+  // a step is drawn once: what is being typed in it outlives late news of the same step
+  const draw = async (event) => {
     if (swapping) return;
     swapping = true;
     const answer = await fetch(page.base + "/bench", { headers: { accept: "text/html" } }).catch(() => null);
     if (answer && answer.ok) {
       const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
-      bench().replaceWith(fresh.getElementById("bench"));
-      document.querySelector(".who").replaceWith(fresh.querySelector(".who"));
-      settled();
+      const next = fresh.getElementById("bench");
+      if (event || next.dataset.number !== bench().dataset.number || next.dataset.stage !== bench().dataset.stage) {
+        bench().replaceWith(next);
+        document.querySelector(".who").replaceWith(fresh.querySelector(".who"));
+        settled();
+      }
     }
     swapping = false;
   };
@@ -82,7 +86,7 @@
     sweep(live);
   };
   setInterval(() => {
-    if (document.hidden || quiet || performance.now() - heard < 1000 || !bench().dataset.sounding) return;
+    if (document.hidden || quiet || performance.now() - heard < Number(silent.dataset.afterMs) || !bench().dataset.sounding) return;
     quiet = true;
     silent.hidden = false;
     fetch(page.base + "/api/bench/stop", { method: "POST" }).catch(() => null);
