@@ -1,14 +1,16 @@
 # make demo   sets everything up and does the whole job on the virtual rig
 # make test   sets everything up (system packages too, when root) and passes all tests
 # make lint   format and types        make bench  speed, as ratios     make docs  the documentation
+# make release-check PYTHONS="python3.11 python3.13"   wheel and sdist, tried where no source tree is
 # make validate   are estimates honest? 200 simulated campaigns, an hour on two cores; writes docs/validation.md
 .POSIX:
 PYTHON ?= python3
 VENV ?= .venv
 BIN = $(VENV)/bin
 DEMO ?= frusta-demo
+PYTHONS ?= $(PYTHON)
 
-.PHONY: setup setup-dev system demo test lint format bench docs validate clean
+.PHONY: setup setup-dev system demo test lint format bench docs validate release release-check clean
 
 setup: $(VENV)/.installed
 setup-dev: $(VENV)/.installed-dev
@@ -22,7 +24,7 @@ $(VENV)/.installed: $(VENV)/bin/python pyproject.toml constraints.txt
 	touch $@
 
 $(VENV)/.installed-dev: $(VENV)/bin/python pyproject.toml constraints.txt
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e ".[dev]"
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e ".[dev,docs]"
 	touch $@ $(VENV)/.installed
 
 system:
@@ -50,11 +52,16 @@ bench: setup-dev
 	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python -m pytest benchmarks -q --benchmark-columns=min,median
 
 docs: setup-dev
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e ".[docs]"
 	$(BIN)/python -m sphinx -W --keep-going -b html docs docs/_build/html
 
 validate: setup-dev
 	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python tools/validate_estimates.py --campaigns 200 --write docs/validation.md
+
+release:
+	$(BIN)/python -m build
+
+release-check:
+	sh tools/try_release.sh --tests $(PYTHONS)
 
 clean:
 	rm -rf $(VENV) docs/_build .pytest_cache .mypy_cache .ruff_cache .hypothesis
