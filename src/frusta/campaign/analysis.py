@@ -23,6 +23,7 @@ from frusta.campaign.ranking import rank
 from frusta.campaign.resolve import ResolvedTake, calibration_of, resolve_take
 from frusta.campaign.take_reading import Job, TakeRows, read_job
 from frusta.errors import ParameterError
+from frusta.material.infer import Inferred
 from frusta.material.learned import Learned
 from frusta.version import __version__
 
@@ -45,6 +46,8 @@ class Analysis:
         What was analysed.
     learned : Learned
         What the recordings taught of materials, joint and shapes: what a forecast takes.
+    inferred : Inferred or None
+        The fit behind it: what the next print takes.
     """
 
     findings: Findings
@@ -52,6 +55,7 @@ class Analysis:
     damaged: tuple[str, ...]
     package: Package
     learned: Learned = field(default_factory=Learned)
+    inferred: Inferred | None = None
 
 
 def analyse(
@@ -130,7 +134,7 @@ def analyse(
         faults=tuple(_faults(package, rows)),
     )
     damaged = tuple(row.reading.take for row in rows if row.damage is not None)
-    return Analysis(findings, store, damaged, package, estimated.learned)
+    return Analysis(findings, store, damaged, package, estimated.learned, estimated.inferred)
 
 
 def read_takes(

@@ -57,7 +57,7 @@ class ShelfScatter:
 
 
 @dataclass(frozen=True)
-class _Pool:
+class Pool:
     """Scatter that the differences of one figure and profile are judged by."""
 
     groups: Groups
@@ -117,13 +117,13 @@ def _of_one_figure(
     shelf: ShelfScatter | None,
     names: Mapping[str, str],
 ) -> list[Difference]:
-    cells = _cells(figure, readings, group_of, drift)
-    floor = _reading_variance(figure, readings)
+    cells = cells_of(figure, readings, group_of, drift)
+    floor = reading_variance(figure, readings)
     rows: list[Difference] = []
     for profile in sorted({r.profile for r in readings if r.profile}):
         present = {group_of[r.specimen] for r in readings if r.profile == profile}
         groups = sorted(present, key=lambda g: order[g])
-        pool = _pool(cells, profile, floor)
+        pool = pool_of(cells, profile, floor)
         counted = sum(len(cells.get((profile, g), {})) > (0 if shelf else 1) for g in groups)
         for a, b in combinations(groups, 2):
             prints_a, prints_b = cells.get((profile, a), {}), cells.get((profile, b), {})
@@ -151,7 +151,7 @@ class _Pair:
         return sum(len(s) for prints in (self.prints_a, self.prints_b) for s in prints.values())
 
 
-def _row(pair: _Pair, pool: _Pool, shelf: ShelfScatter | None, groups: int, leaning: Spread) -> Difference:
+def _row(pair: _Pair, pool: Pool, shelf: ShelfScatter | None, groups: int, leaning: Spread) -> Difference:
     """One difference, with whatever can honestly be said of it."""
     sd_print, sd_seating = _root(pool.scatter.variance_print), _root(pool.scatter.variance_seating)
     reasons: dict[str, str] = {}
@@ -201,7 +201,7 @@ def _row(pair: _Pair, pool: _Pool, shelf: ShelfScatter | None, groups: int, lean
     )
 
 
-def _spread(pair: _Pair, pool: _Pool, shelf: ShelfScatter | None, leaning: Spread) -> tuple[ScatterFrom, Spread, str]:
+def _spread(pair: _Pair, pool: Pool, shelf: ShelfScatter | None, leaning: Spread) -> tuple[ScatterFrom, Spread, str]:
     """Where the scatter comes from, the spread of the difference, and why there is none if there is none."""
     single = [n for n, p in ((pair.name_a, pair.prints_a), (pair.name_b, pair.prints_b)) if len(p) < 2]
     if single and shelf is not None:
@@ -236,7 +236,7 @@ def _verdict(pair: _Pair, gap: float, reach: float, error: float, groups: int) -
     return sentences.tie_sentence(figure, a, b, gap - reach, gap + reach, then)
 
 
-def _cells(figure: Figure, readings: Sequence[Reading], group_of: Mapping[str, str], drift: Drift) -> Cells:
+def cells_of(figure: Figure, readings: Sequence[Reading], group_of: Mapping[str, str], drift: Drift) -> Cells:
     cells: Cells = {}
     for r in readings:
         value = log_value(figure, r, drift.level_db.get(r.take, 0.0))
@@ -269,8 +269,8 @@ def log_value(figure: Figure, reading: Reading, drift_db: float = 0.0) -> float 
     return (value - drift_db) / sentences.DB_PER_NEPER if figure.scale == "db" else math.log(value)
 
 
-def _reading_variance(figure: Figure, readings: Sequence[Reading]) -> float:
-    """Mean variance of the readings' own uncertainty, below which no scatter is believed."""
+def reading_variance(figure: Figure, readings: Sequence[Reading]) -> float:
+    """Return the mean variance of the readings' own uncertainty, below which no scatter is believed."""
     squares = []
     for r in readings:
         value, u = getattr(r, figure.key), getattr(r, f"{figure.key}_u")
@@ -279,8 +279,8 @@ def _reading_variance(figure: Figure, readings: Sequence[Reading]) -> float:
     return float(np.mean(squares)) if squares else 0.0
 
 
-def _pool(cells: Cells, profile: str, floor: float) -> _Pool:
-    """Scatter of the profile's own groups where that is known well enough, else of the whole campaign."""
+def pool_of(cells: Cells, profile: str, floor: float) -> Pool:
+    """Return the scatter of the profile's own groups where that is known well enough, else of the whole campaign."""
     own: Groups = {group: prints for (where, group), prints in cells.items() if where == profile}
     found = scatter(own) if own else None
     groups = own
@@ -289,7 +289,7 @@ def _pool(cells: Cells, profile: str, floor: float) -> _Pool:
         found = scatter(groups)
     if found.print_square < floor:
         found = replace(found, print_square=floor)
-    return _Pool(groups, found)
+    return Pool(groups, found)
 
 
 def _drift_variance(

@@ -68,11 +68,14 @@ class Estimated:
         Those given, with their bare cone's figures.
     learned : Learned
         For forecasts.
+    inferred : Inferred or None
+        The fit itself, where there is one: what a further print would tell follows from it.
     """
 
     estimates: tuple[Estimate, ...]
     modes: tuple[ModeRow, ...]
     learned: Learned
+    inferred: Inferred | None = None
 
 
 def estimate_campaign(
@@ -110,7 +113,27 @@ def estimate_campaign(
         for group, member in members.items()
     )
     learned = inferred.learned if inferred else Learned()
-    return Estimated(rows, _freed(modes, inferred, resolved), learned)
+    return Estimated(rows, _freed(modes, inferred, resolved), learned, inferred)
+
+
+def infer_again(
+    package: Package, resolved: Sequence[ResolvedTake], readings: Sequence[Reading], modes: Sequence[ModeRow]
+) -> Inferred | None:
+    """Return the fit of a campaign from its findings' readings and modes; None where there is none.
+
+    Parameters
+    ----------
+    package, resolved
+        As of `estimate_campaign`.
+    readings, modes
+        Of the findings: the same fit as when they were found.
+    """
+    as_recorded = [mode.model_copy(update={"circumferential_order": 0}) for mode in modes]
+    observed, _ = _observed(package, resolved, readings, as_recorded)
+    try:
+        return infer(observed) if observed.cones else None
+    except ParameterError:
+        return None
 
 
 def _observed(
