@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,15 @@ from hypothesis import settings
 
 settings.register_profile("steady", derandomize=True)
 settings.load_profile("steady")  # the same examples on every machine
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _own_log(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Commands that tests run log to a folder of the tests'."""
+    patch = pytest.MonkeyPatch()
+    patch.setenv("FRUSTA_STATE", str(tmp_path_factory.mktemp("state")))
+    yield
+    patch.undo()
 
 
 @pytest.fixture(scope="session")

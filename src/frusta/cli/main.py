@@ -11,7 +11,21 @@ from typing import Annotated
 
 import typer
 
-from frusta.cli import analyse, check, demo, forecast, importing, new, open_, plan, printfile, publish, record, shelf
+from frusta.cli import (
+    analyse,
+    check,
+    demo,
+    doctor,
+    forecast,
+    importing,
+    new,
+    open_,
+    plan,
+    printfile,
+    publish,
+    record,
+    shelf,
+)
 from frusta.errors import FrustaError
 from frusta.version import __version__
 
@@ -38,6 +52,10 @@ The next cone, and the years:
   frusta forecast DIR --material M --profile P    before it is printed
   frusta printfile DIR P --out FILE  cone or coupon as 3MF or STL
   frusta shelf --help                has a cone changed, or the rig?
+
+\b
+When something is missing or goes wrong:
+  frusta doctor                      what this machine lacks, and how to get it
 
 Exit codes: 0 done; 1 faults were found, or a take could not be read; 2 bad use or a broken package.
 
@@ -70,8 +88,11 @@ def everywhere(
     debug: Annotated[bool, typer.Option("--debug", help="On an error show the whole trace.")] = False,
 ) -> None:
     """Options that come before the subcommand."""
+    from frusta.cli.log_file import begin_log
+
     if debug:
         os.environ["FRUSTA_DEBUG"] = "1"
+    begin_log(sys.argv[1:])
 
 
 app.command("demo", short_help="The whole job on the built-in virtual rig.")(demo.demo)
@@ -85,6 +106,7 @@ app.command("forecast", short_help="A cone that has not been printed.")(forecast
 app.command("printfile", short_help="The cone or a coupon as 3MF or STL.")(printfile.printfile)
 app.command("publish", short_help="The report and everything behind it.")(publish.publish)
 app.command("open")(open_.open_)
+app.command("doctor", short_help="What is missing on this machine, and how to get it.")(doctor.doctor)
 app.add_typer(shelf.app, name="shelf")
 
 
@@ -97,16 +119,36 @@ def _one_thread_a_process() -> None:
 def main() -> None:
     """Run the command line; a mistake of the user's becomes one line on standard error and exit code 2."""
     _one_thread_a_process()
+    from frusta.cli import log_file
+
     try:
         app()
     except FrustaError as error:
+        log_file.note(f"refused: {error}")
         if os.environ.get("FRUSTA_DEBUG"):
             raise
-        sys.stderr.write(f"frusta: {error}\n")
+        sys.stderr.write(f"frusta: {one_line(str(error))}\n")
         sys.exit(2)
     except KeyboardInterrupt:
+        log_file.note("stopped")
         sys.stderr.write("frusta: stopped; nothing half-written was left behind\n")
         sys.exit(130)
+    except Exception as error:
+        log_file.note("a mistake of frusta's own", error)
+        raise
+    finally:
+        log_file.end_log()
+
+
+def one_line(text: str) -> str:
+    r"""Return an error's text as one line that is safe in a terminal: names from elsewhere may hold anything.
+
+    Examples
+    --------
+    >>> one_line("two\nlines\x1b[2J: must be one")
+    'two?lines?[2J: must be one'
+    """
+    return "".join(c if c.isprintable() else "?" for c in text)
 
 
 if __name__ == "__main__":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from importlib import resources
@@ -93,7 +94,8 @@ async def _told(request: Request, error: Exception) -> Response:
 
 
 async def _slip(request: Request, error: Exception) -> Response:
-    """A mistake of frusta's own: told in the same form, with the trace in the terminal."""
+    """A mistake of frusta's own: told in the same form, with the trace in the terminal and the log."""
+    logging.getLogger("frusta").error("a mistake of frusta's own, in the page", exc_info=error)
     told = f"{type(error).__name__}: {error}"[:300]
     return await _answer(request, Problem("Something went wrong inside frusta.", told, "Reload; tables are safe."), 500)
 
