@@ -77,7 +77,8 @@ def test_the_description_follows_the_standard(maker_package, tmp_path):
     materials = next(r for r in document["resources"] if r["name"] == "materials")
     fields = {f["name"]: f for f in materials["schema"]["fields"]}
     assert fields["density_kg_m3"] == {
-        "name": "density_kg_m3", "type": "number", "constraints": {"exclusiveMinimum": 0.0}}  # fmt: skip
+        "name": "density_kg_m3", "type": "number", "description": "Density as the maker states or as weighed.",
+        "unit": "kg/m³", "constraints": {"exclusiveMinimum": 0.0}}  # fmt: skip
     assert fields["colour"] == {"name": "colour", "type": "string"}
 
 

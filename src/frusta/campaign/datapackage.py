@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from frusta.campaign.column_units import unit_of
 from frusta.campaign.package import path_within
 from frusta.campaign.rows import TABLES, Campaign, Row
 from frusta.campaign.spreadsheet import read_raw
@@ -82,7 +83,7 @@ def digest(path: Path, algorithm: str = "sha256") -> str:
 
 
 def schema_of(model: type[Row], header: Sequence[str]) -> dict[str, Any]:
-    """Return the Table Schema of a table: fields with type and constraints, its key, its links.
+    """Return the Table Schema of a table: fields with type, words, unit and constraints, its key, its links.
 
     Parameters
     ----------
@@ -108,6 +109,9 @@ def _field(model: type[Row], name: str) -> dict[str, Any]:
     if name not in model.model_fields:
         return {"name": name, "type": "string"}
     field: dict[str, Any] = {"name": name, "type": _TYPES[kind_of_column(model, name)]}
+    field["description"] = model.model_fields[name].description
+    if unit := unit_of(name):
+        field["unit"] = unit
     constraints: dict[str, Any] = {}
     if model.model_fields[name].is_required():
         constraints["required"] = True

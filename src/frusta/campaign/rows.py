@@ -42,13 +42,15 @@ class Campaign(Row):
 
     TABLE = "campaign"
     KEY = "campaign"
-    campaign: Slug
-    title: Words
-    question: str | None = None
-    band_low_hz: Frequency | None = None
-    band_high_hz: Frequency | None = None
-    licence: str | None = None
-    notes: str | None = None
+    campaign: Slug = Field(description="Key of the campaign.")
+    title: Words = Field(description="What it is called.")
+    question: str | None = Field(default=None, description="What it is to decide.")
+    band_low_hz: Frequency | None = Field(
+        default=None, description="Lower end of the band where the next driver will be used; ranked over it."
+    )
+    band_high_hz: Frequency | None = Field(default=None, description="Upper end of that band.")
+    licence: str | None = Field(default=None, description="What others may do with the package.")
+    notes: str | None = Field(default=None, description="Anything else.")
 
 
 class Material(Row):
@@ -56,13 +58,15 @@ class Material(Row):
 
     TABLE = "materials"
     KEY = "material"
-    material: Slug
-    name: Words
-    polymer: str | None = None
-    density_kg_m3: Positive | None = None
-    poisson: Annotated[float, Field(gt=-1, lt=0.5)] | None = None
-    heat_deflection_c: Celsius | None = None
-    notes: str | None = None
+    material: Slug = Field(description="Key of the filament.")
+    name: Words = Field(description="What it is called.")
+    polymer: str | None = Field(default=None, description="Its base, such as PLA or PETG.")
+    density_kg_m3: Positive | None = Field(default=None, description="Density as the maker states or as weighed.")
+    poisson: Annotated[float, Field(gt=-1, lt=0.5)] | None = Field(
+        default=None, description="Poisson's ratio in the plane of the layers, if known."
+    )
+    heat_deflection_c: Celsius | None = Field(default=None, description="Heat deflection temperature.")
+    notes: str | None = Field(default=None, description="Anything else.")
 
 
 class Recipe(Row):
@@ -70,16 +74,18 @@ class Recipe(Row):
 
     TABLE = "recipes"
     KEY = "recipe"
-    recipe: Slug
-    layer_mm: Positive | None = None
-    line_width_mm: Positive | None = None
-    lines: Positive | None = None
-    nozzle_c: Celsius | None = None
-    bed_c: Celsius | None = None
-    speed_mm_s: Positive | None = None
-    orientation: Literal["neck-down", "rim-down", "flat", "upright"] | None = None
-    dried: str | None = None
-    notes: str | None = None
+    recipe: Slug = Field(description="Key of the recipe.")
+    layer_mm: Positive | None = Field(default=None, description="Height of a layer.")
+    line_width_mm: Positive | None = Field(default=None, description="Width of a printed line.")
+    lines: Positive | None = Field(default=None, description="How many lines make the wall.")
+    nozzle_c: Celsius | None = Field(default=None, description="Temperature of the nozzle.")
+    bed_c: Celsius | None = Field(default=None, description="Temperature of the bed.")
+    speed_mm_s: Positive | None = Field(default=None, description="Speed of the wall's lines.")
+    orientation: Literal["neck-down", "rim-down", "flat", "upright"] | None = Field(
+        default=None, description="How it lay on the bed."
+    )
+    dried: str | None = Field(default=None, description="How the filament was dried.")
+    notes: str | None = Field(default=None, description="Anything else.")
 
 
 class Profile(Row):
@@ -87,16 +93,19 @@ class Profile(Row):
 
     TABLE = "profiles"
     KEY = "profile"
-    profile: Slug
-    shape: Literal["straight", "concave", "convex"]
-    neck_radius_mm: Positive
-    rim_radius_mm: Positive
-    depth_mm: NonNegative
-    bow_mm: float
-    wall_mm: Positive
-    wall_rule: Literal["normal", "line"] | None = None
-    cap: Literal["none", "flat"] | None = None
-    notes: str | None = None
+    profile: Slug = Field(description="Key of the cone profile.")
+    shape: Literal["straight", "concave", "convex"] = Field(description="Its meridian.")
+    neck_radius_mm: Positive = Field(description="Radius of the mid-surface at the neck.")
+    rim_radius_mm: Positive = Field(description="Radius of the mid-surface at the rim.")
+    depth_mm: NonNegative = Field(description="From neck to rim along the axis.")
+    bow_mm: float = Field(description="Bow of the meridian half way out: above 0 convex, below 0 concave.")
+    wall_mm: Positive = Field(description="Thickness of the wall: along the normal, or of its lines (see wall_rule).")
+    wall_rule: Literal["normal", "line"] | None = Field(
+        default=None,
+        description="normal: wall_mm is along the normal; line: whole lines of that horizontal width. Empty: normal.",
+    )
+    cap: Literal["none", "flat"] | None = Field(default=None, description="What closes the neck. Empty is none.")
+    notes: str | None = Field(default=None, description="Anything else.")
 
 
 class Rig(Row):
@@ -105,21 +114,37 @@ class Rig(Row):
     TABLE = "rigs"
     KEY = "rig"
     FILES = ("microphone_calibration",)
-    rig: Slug
-    mounting: Literal["free", "baffle"]
-    microphone_distance_mm: Positive
-    microphone_calibration: str | None = None
-    suspension_stiffness_n_mm: NonNegative | None = None
-    suspension_resistance_ns_m: NonNegative | None = None
-    force_factor_tm: Positive | None = None
-    moving_mass_g: NonNegative | None = None
-    neck_stiffness_n_um: Positive | None = None
-    coil_mass_g: Positive | None = None
-    coil_resistance_ohm: Positive | None = None
-    coil_inductance_mh: NonNegative | None = None
-    full_scale_pa: Positive | None = None
-    drive_full_scale_v: Positive | None = None
-    notes: str | None = None
+    rig: Slug = Field(description="Key of the rig.")
+    mounting: Literal["free", "baffle"] = Field(description="Cone in free air, or its rim in a large baffle.")
+    microphone_distance_mm: Positive = Field(description="From the plane of the rim to the microphone, on the axis.")
+    microphone_calibration: str | None = Field(
+        default=None, description="File with two or three columns: Hz, dB that the microphone reads too high, degrees."
+    )
+    suspension_stiffness_n_mm: NonNegative | None = Field(
+        default=None, description="Stiffness of what centres the coil."
+    )
+    suspension_resistance_ns_m: NonNegative | None = Field(
+        default=None, description="Mechanical resistance of the suspension."
+    )
+    force_factor_tm: Positive | None = Field(default=None, description="Force factor Bl.")
+    moving_mass_g: NonNegative | None = Field(default=None, description="What moves besides cone and coil.")
+    neck_stiffness_n_um: Positive | None = Field(
+        default=None, description="Axial stiffness of the joint between coil and neck; empty where unknown."
+    )
+    coil_mass_g: Positive | None = Field(default=None, description="Mass of a coil, where every coil is alike.")
+    coil_resistance_ohm: Positive | None = Field(
+        default=None, description="Resistance of a coil, where every coil is alike."
+    )
+    coil_inductance_mh: NonNegative | None = Field(
+        default=None, description="Inductance of a coil, where every coil is alike."
+    )
+    full_scale_pa: Positive | None = Field(
+        default=None, description="Peak sound pressure at digital full scale; without it levels are relative."
+    )
+    drive_full_scale_v: Positive | None = Field(
+        default=None, description="Peak voltage at the coil at digital full scale and drive_gain_db = 0."
+    )
+    notes: str | None = Field(default=None, description="Anything else.")
 
 
 class Session(Row):
@@ -128,14 +153,16 @@ class Session(Row):
     TABLE = "sessions"
     KEY = "session"
     LINKS = MappingProxyType({"rig": "rigs"})
-    session: Slug
-    rig: Slug
-    date: Words
-    full_scale_pa: Positive | None = None
-    drive_full_scale_v: Positive | None = None
-    temperature_c: Annotated[float, Field(ge=-40, le=60)] | None = None
-    humidity_pct: Percent | None = None
-    notes: str | None = None
+    session: Slug = Field(description="Key of the sitting.")
+    rig: Slug = Field(description="The rig.")
+    date: Words = Field(description="Its day, as YYYY-MM-DD.")
+    full_scale_pa: Positive | None = Field(default=None, description="As in rigs; overrides it.")
+    drive_full_scale_v: Positive | None = Field(default=None, description="As in rigs; overrides it.")
+    temperature_c: Annotated[float, Field(ge=-40, le=60)] | None = Field(
+        default=None, description="Temperature of the air."
+    )
+    humidity_pct: Percent | None = Field(default=None, description="Relative humidity.")
+    notes: str | None = Field(default=None, description="Anything else.")
 
 
 class SweepRow(Row):
@@ -144,17 +171,25 @@ class SweepRow(Row):
     TABLE = "sweeps"
     KEY = "sweep"
     FILES = ("signal",)
-    sweep: Slug
-    signal: str | None = None
-    start_hz: Frequency | None = None
-    stop_hz: Frequency | None = None
-    duration_s: Positive | None = None
-    lead_in_s: NonNegative | None = None
-    tail_s: NonNegative | None = None
-    fade_in_s: NonNegative | None = None
-    fade_out_s: NonNegative | None = None
-    level_dbfs: Annotated[float, Field(le=0)] | None = None
-    sample_rate_hz: Annotated[int, Field(ge=44100, le=192000)] | None = None
+    sweep: Slug = Field(description="Key of the sweep.")
+    signal: str | None = Field(
+        default=None, description="WAV or FLAC of what was played; where it is given, it is divided out."
+    )
+    start_hz: Frequency | None = Field(default=None, description="Frequency where it starts.")
+    stop_hz: Frequency | None = Field(default=None, description="Frequency where it stops.")
+    duration_s: Positive | None = Field(
+        default=None, description="Duration asked for; the synchronised sweep rounds it."
+    )
+    lead_in_s: NonNegative | None = Field(default=None, description="Silence before it.")
+    tail_s: NonNegative | None = Field(default=None, description="Silence after it.")
+    fade_in_s: NonNegative | None = Field(default=None, description="Raised-cosine fade at its start.")
+    fade_out_s: NonNegative | None = Field(default=None, description="Raised-cosine fade at its end.")
+    level_dbfs: Annotated[float, Field(le=0)] | None = Field(
+        default=None, description="Its level; 0 is a peak of digital full scale."
+    )
+    sample_rate_hz: Annotated[int, Field(ge=44100, le=192000)] | None = Field(
+        default=None, description="Its sample rate, which is that of the recordings."
+    )
 
 
 class Specimen(Row):
@@ -163,23 +198,27 @@ class Specimen(Row):
     TABLE = "specimens"
     KEY = "specimen"
     LINKS = MappingProxyType({"material": "materials", "recipe": "recipes", "profile": "profiles"})
-    specimen: Slug
-    kind: Literal["cone", "driver", "check", "coupon"]
-    material: Slug | None = None
-    recipe: Slug | None = None
-    profile: Slug | None = None
-    mass_g: Positive | None = None
-    mass_with_coil_g: Positive | None = None
-    mass_u_g: NonNegative | None = None
-    coil_mass_g: Positive | None = None
-    coil_resistance_ohm: Positive | None = None
-    coil_inductance_mh: NonNegative | None = None
-    wall_neck_mm: Positive | None = None
-    wall_rim_mm: Positive | None = None
-    rim_radius_mm: Positive | None = None
-    printed_on: str | None = None
-    batch: str | None = None
-    notes: str | None = None
+    specimen: Slug = Field(description="Key of the specimen: the mark on the cone.")
+    kind: Literal["cone", "driver", "check", "coupon"] = Field(
+        description="What it is; check is the cone measured first and last in every session."
+    )
+    material: Slug | None = Field(default=None, description="Its filament.")
+    recipe: Slug | None = Field(default=None, description="How it was printed.")
+    profile: Slug | None = Field(default=None, description="Its drawing.")
+    mass_g: Positive | None = Field(default=None, description="Its mass without its coil.")
+    mass_with_coil_g: Positive | None = Field(
+        default=None, description="Its mass as weighed with the coil on; give either or both."
+    )
+    mass_u_g: NonNegative | None = Field(default=None, description="Standard uncertainty of the mass.")
+    coil_mass_g: Positive | None = Field(default=None, description="Mass of its coil.")
+    coil_resistance_ohm: Positive | None = Field(default=None, description="Resistance of its coil.")
+    coil_inductance_mh: NonNegative | None = Field(default=None, description="Inductance of its coil.")
+    wall_neck_mm: Positive | None = Field(default=None, description="Wall at the neck by callipers, along the normal.")
+    wall_rim_mm: Positive | None = Field(default=None, description="Wall at the rim by callipers, along the normal.")
+    rim_radius_mm: Positive | None = Field(default=None, description="Radius of a finished driver's cone.")
+    printed_on: str | None = Field(default=None, description="Day of printing, as YYYY-MM-DD.")
+    batch: str | None = Field(default=None, description="Spool or batch of the filament.")
+    notes: str | None = Field(default=None, description="Anything else.")
 
 
 class Coupon(Row):
@@ -188,13 +227,15 @@ class Coupon(Row):
     TABLE = "coupons"
     KEY = "specimen"
     LINKS = MappingProxyType({"specimen": "specimens"})
-    specimen: Slug
-    coupon: Literal["stick", "disc"]
-    length_mm: Positive | None = None
-    width_mm: Positive | None = None
-    thickness_mm: Positive
-    diameter_mm: Positive | None = None
-    orientation: Literal["upright", "flat"]
+    specimen: Slug = Field(description="The specimen that is a stick or a disc.")
+    coupon: Literal["stick", "disc"] = Field(description="Which of the two.")
+    length_mm: Positive | None = Field(default=None, description="Length of a stick.")
+    width_mm: Positive | None = Field(default=None, description="Width of a stick.")
+    thickness_mm: Positive = Field(description="Thickness.")
+    diameter_mm: Positive | None = Field(default=None, description="Diameter of a disc.")
+    orientation: Literal["upright", "flat"] = Field(
+        description="How it lay on the bed: upright, layers run across it; flat, along it."
+    )
 
 
 class HistoryEvent(Row):
@@ -202,10 +243,10 @@ class HistoryEvent(Row):
 
     TABLE = "history"
     LINKS = MappingProxyType({"specimen": "specimens"})
-    specimen: Slug
-    date: Words
-    event: Words
-    details: str | None = None
+    specimen: Slug = Field(description="The specimen.")
+    date: Words = Field(description="The day, as YYYY-MM-DD.")
+    event: Words = Field(description="What happened: printed, annealed, coated, played, dropped, stored.")
+    details: str | None = Field(default=None, description="How, how long, with what.")
 
 
 class Take(Row):
@@ -215,21 +256,30 @@ class Take(Row):
     KEY = "take"
     LINKS = MappingProxyType({"specimen": "specimens", "session": "sessions", "rig": "rigs", "sweep": "sweeps"})
     FILES = ("recording",)
-    take: Slug
-    specimen: Slug
-    session: Slug | None = None
-    rig: Slug | None = None
-    sweep: Slug | None = None
-    seating: Annotated[int, Field(ge=0)]
-    recording: Words
-    recording_is: Literal["sweep", "impulse", "tap"] | None = None
-    microphone_channel: Channel | None = None
-    reference_channel: Channel | None = None
-    current_channel: Channel | None = None
-    drive_gain_db: float | None = None
-    rotation_deg: float | None = None
-    taken_at: str | None = None
-    notes: str | None = None
+    take: Slug = Field(description="Key of the recording.")
+    specimen: Slug = Field(description="What was heard.")
+    session: Slug | None = Field(default=None, description="The sitting, which names the rig.")
+    rig: Slug | None = Field(default=None, description="The rig, where there is no session.")
+    sweep: Slug | None = Field(default=None, description="What was played.")
+    seating: Annotated[int, Field(ge=0)] = Field(
+        description="Which pushing-on of this specimen; takes without pulling it off share their number."
+    )
+    recording: Words = Field(description="WAV or FLAC of the package.")
+    recording_is: Literal["sweep", "impulse", "tap"] | None = Field(
+        default=None, description="A recorded sweep, an impulse response, or a tap on rim or coupon. Empty is sweep."
+    )
+    microphone_channel: Channel | None = Field(
+        default=None,
+        description="Channel of the microphone, counted from 1. Empty is the first that is neither of the others.",
+    )
+    reference_channel: Channel | None = Field(
+        default=None, description="Channel with a loopback of what was played, if any."
+    )
+    current_channel: Channel | None = Field(default=None, description="Channel with the coil's current, if any.")
+    drive_gain_db: float | None = Field(default=None, description="Gain against the session's reference. Empty is 0.")
+    rotation_deg: float | None = Field(default=None, description="How far the cone was turned on its seat.")
+    taken_at: str | None = Field(default=None, description="When, as YYYY-MM-DDThh:mm:ss.")
+    notes: str | None = Field(default=None, description="Anything else.")
 
 
 class Overhang(Row):
@@ -237,13 +287,17 @@ class Overhang(Row):
 
     TABLE = "overhangs"
     LINKS = MappingProxyType({"material": "materials", "recipe": "recipes"})
-    material: Slug
-    recipe: Slug | None = None
-    coupon: str | None = None
-    clean_to_deg: Annotated[float, Field(ge=0, le=90)] | None = None
-    failed_at_deg: Annotated[float, Field(ge=0, le=90)] | None = None
-    failed_height_mm: NonNegative | None = None
-    notes: str | None = None
+    material: Slug = Field(description="The filament.")
+    recipe: Slug | None = Field(default=None, description="How it was printed.")
+    coupon: str | None = Field(default=None, description="Which coupon.")
+    clean_to_deg: Annotated[float, Field(ge=0, le=90)] | None = Field(
+        default=None, description="Steepest lean from the upright that came out clean."
+    )
+    failed_at_deg: Annotated[float, Field(ge=0, le=90)] | None = Field(
+        default=None, description="Lean from the upright that failed."
+    )
+    failed_height_mm: NonNegative | None = Field(default=None, description="Height of the coupon where it failed.")
+    notes: str | None = Field(default=None, description="Anything else.")
 
 
 TABLES: Mapping[str, type[Row]] = MappingProxyType(

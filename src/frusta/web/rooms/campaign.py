@@ -10,6 +10,7 @@ from fastapi import APIRouter, Body, Request
 from fastapi.responses import HTMLResponse, Response
 
 from frusta.bench.tables import edit_table
+from frusta.campaign.column_units import unit_of
 from frusta.campaign.importing import slug_of
 from frusta.campaign.rows import TABLES, Row
 from frusta.campaign.starting import start_package
@@ -200,12 +201,6 @@ def fields_of(
     return found
 
 
-_UNITS = {
-    "mm": "mm", "g": "g", "hz": "Hz", "c": "°C", "s": "s", "db": "dB", "dbfs": "dBFS", "ohm": "ohm", "mh": "mH",
-    "pa": "Pa", "v": "V", "pct": "%", "deg": "degrees", "tm": "T m", "um": "N/µm", "m3": "kg/m³",
-}  # fmt: skip
-
-
 def column_words(column: str) -> tuple[str, str]:
     """Return a column's name in words, and its unit.
 
@@ -213,20 +208,17 @@ def column_words(column: str) -> tuple[str, str]:
     (('Neck radius', 'mm'), ('Notes', ''))
     """
     known = {
-        "speed_mm_s": ("Speed", "mm/s"),
-        "suspension_stiffness_n_mm": ("Suspension stiffness", "N/mm"),
-        "neck_stiffness_n_um": ("Neck stiffness", "N/µm"),
-        "density_kg_m3": ("Density", "kg/m³"),
-        "suspension_resistance_ns_m": ("Suspension resistance", "N s/m"),
-        "mass_g": ("Mass without coil", "g"),
-        "mass_u_g": ("Uncertainty of the mass", "g"),
+        "speed_mm_s": "Speed",
+        "suspension_stiffness_n_mm": "Suspension stiffness",
+        "neck_stiffness_n_um": "Neck stiffness",
+        "density_kg_m3": "Density",
+        "suspension_resistance_ns_m": "Suspension resistance",
+        "mass_g": "Mass without coil",
+        "mass_u_g": "Uncertainty of the mass",
     }
-    if column in known:
-        return known[column]
-    stem, _, last = column.rpartition("_")
-    if stem and last in _UNITS:
-        return stem.replace("_", " ").capitalize(), _UNITS[last]
-    return column.replace("_", " ").capitalize(), ""
+    unit = unit_of(column)
+    stem = column.rpartition("_")[0] if unit else column
+    return known.get(column, stem.replace("_", " ").capitalize()), unit
 
 
 def _table(name: str) -> str:
