@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
 from pathlib import Path
 
 from frusta.campaign.blip_candidates import weigh_blips, with_candidates, with_orders
@@ -22,6 +21,7 @@ from frusta.campaign.parallel import map_batches
 from frusta.campaign.ranking import rank
 from frusta.campaign.resolve import ResolvedTake, calibration_of, resolve_take
 from frusta.campaign.take_reading import Job, TakeRows, read_job
+from frusta.campaign.take_times import take_times
 from frusta.errors import ParameterError
 from frusta.material.infer import Inferred
 from frusta.material.learned import Learned
@@ -116,7 +116,7 @@ def analyse(
     names = {group: member.name for group, member in members.items()}
     campaign = package.campaign
     in_band_db = unevenness_in_band(readings, store, campaign.band_low_hz, campaign.band_high_hz)
-    drift = session_drift(readings, _times(package))
+    drift = session_drift(readings, take_times(package))
     modes = [mode for row in rows for mode in row.modes]
     estimated = estimate_campaign(package, resolved, readings, modes)
     blips = [blip for row in rows for blip in row.blips]
@@ -190,20 +190,6 @@ def _jobs(package: Package, resolved: Sequence[ResolvedTake], gate_s: float | No
         )
         for take in resolved
     ]
-
-
-def _times(package: Package) -> dict[str, float]:
-    """When each take was recorded, seconds; takes without a time, or with one that is none, are left out."""
-    times: dict[str, float] = {}
-    for key, take in package.takes.items():
-        try:
-            when = datetime.fromisoformat(take.taken_at) if take.taken_at else None
-        except ValueError:
-            when = None
-        if when is not None:
-            naive = when.replace(tzinfo=None) - (when.utcoffset() or when - when)
-            times[key] = (naive - datetime(1970, 1, 1)).total_seconds()
-    return times
 
 
 def _faults(package: Package, rows: Iterable[TakeRows]) -> Iterable[FaultRow]:

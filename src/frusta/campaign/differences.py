@@ -237,6 +237,7 @@ def _verdict(pair: _Pair, gap: float, reach: float, error: float, groups: int) -
 
 
 def cells_of(figure: Figure, readings: Sequence[Reading], group_of: Mapping[str, str], drift: Drift) -> Cells:
+    """Return a figure's values on the scale of comparison, by profile and group, print and seating."""
     cells: Cells = {}
     for r in readings:
         value = log_value(figure, r, drift.level_db.get(r.take, 0.0))

@@ -1,4 +1,4 @@
-"""What the next cone is wanted for: a band, and how much each of six figures of it weighs.
+"""What the next cone is wanted for: a band, and how much each of seven figures of it weighs.
 
 Each part turns one figure into 0 to 100 points on a scale that does not depend on the other cones: 50 at a named half
 value, 80 at twice as good, 20 at half as good. The score is the weighted mean.
@@ -17,19 +17,42 @@ from numpy.typing import NDArray
 from frusta.design.figures import Ringing, synthetic_envelope
 from frusta.errors import ParameterError
 from frusta.signal.decay import decay_time
-from frusta.signal.level import frequency_limits, level_db, unevenness_db
+from frusta.signal.level import RigidResponse, frequency_limits, level_db, piston_limit_hz, unevenness_db
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
-PARTS = ("upper limit", "evenness", "decay", "mass", "level", "distortion")
-UNITS = {"upper limit": "Hz", "evenness": "dB", "decay": "ms", "mass": "g", "level": "dB", "distortion": "%"}
-MORE_IS_BETTER = ("upper limit", "level")
-WEIGHTS = {"upper limit": 25.0, "evenness": 30.0, "decay": 15.0, "mass": 5.0, "level": 15.0, "distortion": 10.0}
-"""Default; open to be changed. Without level and upper limit against each other the smallest cone would always win."""
+PARTS = ("piston limit", "upper limit", "evenness", "decay", "mass", "level", "distortion")
+UNITS = {
+    "piston limit": "Hz",
+    "upper limit": "Hz",
+    "evenness": "dB",
+    "decay": "ms",
+    "mass": "g",
+    "level": "dB",
+    "distortion": "%",
+}
+MORE_IS_BETTER = ("piston limit", "upper limit", "level")
+WEIGHTS = {
+    "piston limit": 25.0,
+    "upper limit": 10.0,
+    "evenness": 25.0,
+    "decay": 15.0,
+    "mass": 5.0,
+    "level": 15.0,
+    "distortion": 5.0,
+}
+"""Default; open to be changed. Were it not for the level, the smallest cone would always win."""
 HALVES = {"evenness": 8.0, "decay": 4.0, "distortion": 0.3}
 """What earns 50 points: what is usual for a good printed cone. The other halves come from the campaign."""
-_SHORT = {"upper": "upper limit", "limit": "upper limit", "weight": "mass", "even": "evenness", "loudness": "level"}
+_SHORT = {
+    "piston": "piston limit",
+    "upper": "upper limit",
+    "limit": "upper limit",
+    "weight": "mass",
+    "even": "evenness",
+    "loudness": "level",
+}
 
 
 @dataclass(frozen=True)
@@ -150,27 +173,31 @@ def goal_figures(
     pressure: Complexes,
     delay_s: float,
     stop_hz: float,
-    goal: Goal,
+    band_hz: tuple[float, float],
+    rigid: RigidResponse,
     ringing: Ringing | None = None,
 ) -> dict[str, float]:
-    """Return upper limit, evenness, decay and level of a response, as the goal asks.
+    """Return piston limit, upper limit, evenness, decay and level of a response.
 
     Parameters
     ----------
     frequency_hz, pressure, delay_s, stop_hz, ringing
         As of `frusta.design.figures.response_figures`.
-    goal : Goal
+    band_hz : (float, float)
+        In which evenness is read, as far as the sweep goes.
+    rigid : RigidResponse
+        The same cone, were it rigid.
 
     Returns
     -------
     dict of str to float
-        Hz; ± dB between the ends of the band (or the end of the sweep); ms to 2 %; dB re the unit of pressure. A
-        cone that plays on past the sweep has its end as limit, one that rings on past what is computed that as decay.
+        Hz, Hz; ± dB; ms to 2 %; dB re the unit of pressure. A cone that goes on past the sweep has its end as limit,
+        one that rings on past what is computed that as decay.
 
     Raises
     ------
     ParameterError
-        If the response does not cover the piston band, or nothing of the goal's.
+        If the response does not cover the piston band, or nothing of the band.
     """
     played = frequency_hz <= stop_hz
     f, power = frequency_hz[played], np.abs(pressure[played]) ** 2
@@ -180,7 +207,9 @@ def goal_figures(
     found = {"level": reference}
     _, upper = frequency_limits(f, power, reference)
     found["upper limit"] = float(f[-1]) if upper.value is None else upper.value
-    found["evenness"] = unevenness_db(f, power, *goal.band_hz)
+    found["evenness"] = unevenness_db(f, power, *band_hz)
+    piston = piston_limit_hz(f, power, rigid)
+    found["piston limit"] = float(f[-1]) if piston.value is None else piston.value
     envelope = synthetic_envelope(frequency_hz, pressure, delay_s, stop_hz, ringing)
     decay = decay_time(envelope, 0.02, float(envelope.time_s[-1]))
     found["decay"] = 1e3 * (float(envelope.time_s[-1]) if decay.time_s is None else max(decay.time_s, 1e-4))

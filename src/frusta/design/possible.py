@@ -89,12 +89,24 @@ class CloudOfCones:
         if count < 2:
             raise ParameterError(f"the number of draws must be 2 or more (got {count})")
         root = _root(self.known.covariance)
-        return [self._possible(root, row) for row in _normal_draws(count, len(COORDINATES) + 12, seed)]
+        return [self._possible(root, row) for row in normal_draws(count, len(COORDINATES) + 12, seed)]
 
     def _possible(self, root: Floats, normal: Floats) -> PossibleCone:
-        filament, rest = normal[: len(COORDINATES)], normal[len(COORDINATES) :]
+        return self.at(root @ normal[: len(COORDINATES)], normal[len(COORDINATES) :])
+
+    def at(self, filament: Floats, rest: Floats) -> PossibleCone:
+        """Return the cone of one draw.
+
+        Parameters
+        ----------
+        filament : ndarray (7,)
+            How far the filament is off its mean, in the coordinates of `COORDINATES`.
+        rest : ndarray (12,)
+            Standard normal: print's moduli, density, loss factor; wall, depth, bow, taper; coil's mass, resistance;
+            joint; air; level.
+        """
         scatter, rig = self.known.print_scatter, self.rig
-        step = root @ filament
+        step = np.array(filament)
         step[:3] += scatter.modulus * rest[0]
         step[COORDINATES.index("density_kg_m3")] += scatter.density * rest[1]
         step[COORDINATES.index("loss_factor")] += scatter.loss_factor * rest[2]
@@ -132,8 +144,15 @@ class CloudOfCones:
         return drawing
 
 
-def _normal_draws(count: int, columns: int, seed: int) -> Floats:
-    """Standard normal values, shape (count, columns): mean 0 and variance 1 in every column."""
+def normal_draws(count: int, columns: int, seed: int) -> Floats:
+    """Return standard normal values, shape (count, columns): mean 0 and variance 1 in every column.
+
+    Parameters
+    ----------
+    count : int
+        Of equally probable strata, each met once.
+    columns, seed : int
+    """
     strata = ndtri((np.arange(count) + 0.5) / count)
     strata /= np.std(strata)
     rng = np.random.default_rng(seed)

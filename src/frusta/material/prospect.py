@@ -85,6 +85,10 @@ class Prospect:
         """What is known without any candidate."""
         return self._told(self.observed, None)
 
+    def joint(self, groups: tuple[str, ...]) -> Floats:
+        """Return what is known of several materials together, as `Told.of_materials`, from the fit itself."""
+        return Told(self.fit.prior, self.fit.covariance).of_materials(groups)
+
     def with_print(
         self, material: str, profile: str, drawn: ConeProfile | None = None, seatings: int = SEATINGS
     ) -> Told:
