@@ -14,7 +14,7 @@ from frusta.campaign.rows import Profile, Rig, Specimen
 from frusta.cone.driver import Bench, Coil, Motor
 from frusta.cone.medium import air_at
 from frusta.cone.profile import ConeProfile
-from frusta.design.forecast import Forecast, forecast
+from frusta.design.forecast import FULL, Forecast, Look, forecast
 from frusta.design.printability import USUAL_CLEAN_DEG, USUAL_FAILED_DEG, OverhangLimit
 from frusta.design.rig import ForecastRig
 from frusta.errors import PackageError, ParameterError
@@ -59,6 +59,7 @@ def forecast_cone(
     rig: str | None = None,
     profile_key: str | None = None,
     learned: Learned | None = None,
+    look: Look = FULL,
 ) -> Forecast:
     """Return what a cone would do on a campaign's rig.
 
@@ -77,6 +78,8 @@ def forecast_cone(
         Name of the profile where the package has it: what its prints taught about the shape is then used.
     learned : Learned, optional
         What the recordings taught; without it the handbook is all there is.
+    look : Look
+        How closely to look.
 
     Raises
     ------
@@ -94,6 +97,7 @@ def forecast_cone(
         _joint(chosen, learned),
         shape,
         overhang_limit(package, material, known.recipe),
+        look=look,
     )
 
 

@@ -14,6 +14,8 @@ from frusta.errors import ParameterError
 FloatArray = NDArray[np.float64]
 Curve = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 
+ELEMENTS = 56
+
 
 @dataclass(frozen=True)
 class AirMesh:
@@ -98,7 +100,7 @@ def graded_parameter(
     return np.asarray(out)
 
 
-def air_mesh(curve: Curve, *, elements: int = 56, breaks: Sequence[float] = (), power: float = 2.5) -> AirMesh:
+def air_mesh(curve: Curve, *, elements: int = ELEMENTS, breaks: Sequence[float] = (), power: float = 2.5) -> AirMesh:
     """Mesh a meridian given as a curve over u in [0, 1].
 
     Parameters

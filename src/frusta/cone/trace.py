@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from frusta.cone.air import ScreenAir
 from frusta.cone.air_cache import Mounting, screen_air
-from frusta.cone.air_mesh import air_mesh
+from frusta.cone.air_mesh import ELEMENTS, air_mesh
 from frusta.cone.profile import ConeProfile
 from frusta.cone.structure import Structure
 from frusta.cone.wall import CAP_SHARE
@@ -17,7 +17,9 @@ from frusta.cone.wall import CAP_SHARE
 Floats = NDArray[np.float64]
 
 
-def air_of_profile(profile: ConeProfile, order: int = 0, mounting: Mounting = "free") -> ScreenAir:
+def air_of_profile(
+    profile: ConeProfile, order: int = 0, mounting: Mounting = "free", elements: int = ELEMENTS
+) -> ScreenAir:
     """Return the air of a cone, its cap included; cached.
 
     Parameters
@@ -27,15 +29,17 @@ def air_of_profile(profile: ConeProfile, order: int = 0, mounting: Mounting = "f
     order : int
         Fourier order.
     mounting : {"free", "baffle"}
+    elements : int
+        Of the air's mesh; a response with 24 is within 0.05 dB to 10 kHz.
     """
     if profile.cap == "none":
-        return screen_air(air_mesh(profile.meridian), order, mounting=mounting)
+        return screen_air(air_mesh(profile.meridian, elements=elements), order, mounting=mounting)
 
     def curve(place: Floats) -> tuple[Floats, Floats]:
         radius, height = profile.meridian(np.maximum(place - CAP_SHARE, 0.0) / (1.0 - CAP_SHARE))
         return np.where(place < CAP_SHARE, profile.neck_radius_m * place / CAP_SHARE, radius), height
 
-    return screen_air(air_mesh(curve, breaks=(CAP_SHARE,)), order, mounting=mounting)
+    return screen_air(air_mesh(curve, elements=elements, breaks=(CAP_SHARE,)), order, mounting=mounting)
 
 
 def normal_displacement(

@@ -11,9 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from frusta.cone.air_mesh import ELEMENTS
 from frusta.cone.driver import Driver, build_rigid_driver, response
 from frusta.cone.poles import Poles, break_up
 from frusta.cone.profile import ConeProfile
+from frusta.cone.trace import air_of_profile
 from frusta.design.cone_modes import ForecastMode, axial_modes, bell_modes, material_covariance
 from frusta.design.figures import Interval, Ringing, interval_of, quantiles_95, response_figures
 from frusta.design.possible import DRAWS, CloudOfCones, PossibleCone
@@ -23,13 +25,40 @@ from frusta.design.rig import ForecastRig
 from frusta.material.knowledge import COORDINATES, MaterialKnowledge
 from frusta.material.learned import JointKnowledge, ShapeKnowledge
 from frusta.signal.level import Figure, RigidResponse, piston_limit_hz
-from frusta.signal.smoothing import log_grid
+from frusta.signal.smoothing import POINTS_PER_OCTAVE, log_grid
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
 REFERENCE_PA = 20e-6
 SIDES_95 = 1.96
+
+
+@dataclass(frozen=True)
+class Look:
+    """How closely a forecast looks.
+
+    Parameters
+    ----------
+    draws : int
+        Possible prints behind the band, 2 or more.
+    per_octave : int
+        Points of the response.
+    air_elements : int
+        Of the air's mesh.
+    whole : bool
+        Also bell modes, and every figure of a reading; else break-up alone.
+    """
+
+    draws: int = DRAWS
+    per_octave: int = POINTS_PER_OCTAVE
+    air_elements: int = ELEMENTS
+    whole: bool = True
+
+
+FULL = Look()
+QUICK = Look(draws=8, per_octave=24, air_elements=24, whole=False)
+"""While somebody designs: the response within 0.1 dB to 10 kHz, the band's width within a quarter (8 draws)."""
 
 
 @dataclass(frozen=True)
@@ -92,7 +121,8 @@ def forecast(
     joint: JointKnowledge | None = None,
     shape: ShapeKnowledge | None = None,
     overhang: OverhangLimit | None = None,
-    draws: int = DRAWS,
+    draws: int | None = None,
+    look: Look = FULL,
 ) -> Forecast:
     """Return what a cone of a shape and a material would do on a rig.
 
@@ -108,8 +138,10 @@ def forecast(
     shape : ShapeKnowledge, optional
         How prints differ from the drawing; else a tolerance, assumed.
     overhang : OverhangLimit, optional
-    draws : int
-        Possible prints, 2 or more.
+    draws : int, optional
+        Possible prints, 2 or more, in place of the look's.
+    look : Look
+        How closely to look.
 
     Returns
     -------
@@ -134,19 +166,21 @@ def forecast(
     """
     cloud = CloudOfCones(profile, known, joint or JointKnowledge(), shape or ShapeKnowledge(), rig)
     expected = cloud.expected
-    driver = driver_of(expected, rig)
-    frequency_hz = log_grid(rig.start_hz, min(1.1 * rig.stop_hz, driver.top_hz))
+    driver = driver_of(expected, rig, air_of_profile(expected.profile, 0, rig.bench.mounting, look.air_elements))
+    frequency_hz = log_grid(rig.start_hz, min(1.1 * rig.stop_hz, driver.top_hz), look.per_octave)
     frequency_hz = frequency_hz[frequency_hz <= driver.top_hz]
     scale = 1.0 if rig.drive_peak_v is None else rig.drive_peak_v / np.sqrt(2.0) / REFERENCE_PA
     exact = scale * response(driver, frequency_hz)
-    possible = cloud.draws(draws)
+    possible = cloud.draws(look.draws if draws is None else draws)
     drawn = neighbours_pressure(driver, expected, exact, possible, rig, frequency_hz)
     drawn *= 10.0 ** (np.array([cone.level_db for cone in possible])[:, None] / 20.0)
     rigid = _rigid(driver, expected, frequency_hz) * scale
     poles, modes = axial_modes(driver, expected, cloud)
     found = _response(frequency_hz, exact, drawn, rigid, rig.stop_hz)
-    figures = _figures(frequency_hz, exact, drawn, driver, rig.stop_hz, lambda hertz: _ringing(poles, scale, hertz))
-    figures["piston_limit_hz"] = _piston_limit(frequency_hz, exact, drawn, rigid, rig.stop_hz)
+    figures: dict[str, Interval] = {}
+    if look.whole:
+        figures = _figures(frequency_hz, exact, drawn, driver, rig.stop_hz, lambda hertz: _ringing(poles, scale, hertz))
+        figures["piston_limit_hz"] = _piston_limit(frequency_hz, exact, drawn, rigid, rig.stop_hz)
     figures.update(_break_up(driver, poles, modes, rig.stop_hz))
     mass_g = 1e3 * known.elastic.density_kg_m3 * expected.profile.volume_m3
     made = printable(profile, overhang)
@@ -156,7 +190,7 @@ def forecast(
         profile=profile,
         mass_g=mass_g,
         mass_g_u=mass_g * _mass_sd(cloud),
-        modes=(*modes, *bell_modes(driver, expected, cloud)),
+        modes=(*modes, *(bell_modes(driver, expected, cloud) if look.whole else ())),
         response=found,
         level_is="relative" if rig.drive_peak_v is None else "absolute",
         figures=figures,
