@@ -112,7 +112,7 @@ def test_a_part_that_one_group_lacks_is_left_out_for_all():
     rows = [r.model_copy(update={"decay_2_percent_ms": None}) if r.material == "flint" else r for r in rows]
     for row in ranked(rows):
         assert row.parts[3].weight == 0
-        assert "decay_2_percent_ms could not be read in flint" in row.reasons["decay"]
+        assert row.reasons["decay"].endswith("time to fall to 2 % could not be read in Flint")
 
 
 def test_single_prints_get_scores_and_no_ranks():

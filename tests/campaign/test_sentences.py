@@ -89,3 +89,30 @@ def test_takes_to_repeat_are_named_with_what_to_do():
     )
     lines = summary_lines(Findings(campaign="c", made_by="f", readings=(row,)))
     assert lines == ["c: one take.", "One take to repeat:", "  rook-1-s1: clipped (at 1.2 s): turn it down"]
+
+
+DISTORTION = FIGURE["input_thd_peak_percent"]
+
+
+def test_threefold_and_more_is_told_in_times():
+    """By hand: 15.45 is 1445 % more, which nobody reads; the larger stands first whichever way round they come."""
+    told = "The input distortion of A is 15 times that of B (9.1 to 26 times)."
+    assert clear_sentence(DISTORTION, "A", "B", LOG(15.45), LOG(9.1), LOG(26.3)) == told
+    assert clear_sentence(DISTORTION, "B", "A", -LOG(15.45), -LOG(26.3), -LOG(9.1)) == told
+    assert plain(clear_sentence(DISTORTION, "A", "B", LOG(2.9), LOG(2.0), LOG(4.0))).startswith("A distorts 190 % more")
+
+
+def test_ties_and_gaps_are_told_in_times_too():
+    found = tie_sentence(DISTORTION, "A", "B", LOG(0.2), LOG(8.0), would_show(DISTORTION, LOG(4.2), 9))
+    assert plain(found) == (
+        "A and B cannot be told apart by their input distortion: that of A may be anything from 0.2 to 8 times that "
+        "of B. If the true gap is 4.2 times, nine prints each would show it."
+    )
+    assert no_interval_sentence(DISTORTION, "A", "B", LOG(0.1), "one print each: no interval") == (
+        "As printed here, the input distortion of B is 10 times that of A; one print each: no interval."
+    )
+
+
+def test_decibels_are_never_told_in_times():
+    found = clear_sentence(LEVEL, "A", "B", *(db / (20 / LOG(10)) for db in (30.0, 28.0, 32.0)))
+    assert plain(found) == "A plays 30 dB louder than B (28 to 32 dB)."

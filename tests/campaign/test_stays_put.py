@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from frusta.campaign.stays_put import features_of, stays_or_moves
+from frusta.campaign.stays_put import features_of, lines_of_stays, stays_or_moves
 from frusta.signal.smoothing import log_grid
 
 GRID = log_grid(50.0, 20e3)
@@ -55,6 +55,18 @@ def test_two_materials_alike_cannot_tell():
     rows = stays_or_moves("st", curves({}, {2000.0: 8.0}, alike), alike)
     assert [row.verdict for row in rows] == ["unclear"]
     assert "too alike" in rows[0].sentence
+
+
+def test_a_terminal_tells_what_stays_and_counts_what_moves():
+    rows = stays_or_moves("st", curves({3000.0: 9.0, 5200.0: -8.0}, {1100.0: -5.0}), SPEED, {"oak": "Oak"})
+    lines = lines_of_stays(rows)
+    assert len(lines) == 3
+    assert (
+        lines[1].replace("\u00a0", " ").startswith("  st: the dip at 1.10 kHz stays at the same frequency in all three")
+    )
+    assert lines[2] == "  2 of 3 peaks and dips move with the material: the cone."
+    assert lines_of_stays(()) == []
+    assert "none is blamed" in lines_of_stays(rows[1:])[1]
 
 
 def test_what_only_one_material_shows_is_not_explained():

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frusta.campaign import sentences
+from frusta.campaign.figures import FIGURE
 from frusta.campaign.findings import RankingPart, RankingRow, Reading
 from frusta.campaign.nested import Groups, Scatter, Seatings, difference_spread, group_mean, scatter
 from frusta.campaign.studentized import joint_factor
@@ -123,7 +124,7 @@ def rank(
     heard = [
         _Heard(r, group_of[r.specimen], in_band_db.get(r.take), band_high_hz) for r in kept if r.profile in profiles
     ]
-    dropped = _missing_parts(heard, groups, profiles, band_high_hz)
+    dropped = _missing_parts(heard, [(g, members[g].name) for g in groups], profiles, band_high_hz)
     used = {part.name: chosen[part.name] for part in PARTS if part.name in chosen and part.name not in dropped}
     used = {name: weight for name, weight in used.items() if weight > 0}
     if not profiles or not used:
@@ -215,7 +216,7 @@ def _shared_profiles(readings: Sequence[Reading], group_of: Mapping[str, str], g
 
 
 def _missing_parts(
-    heard: Sequence[_Heard], groups: Sequence[str], profiles: Sequence[str], band_high_hz: float | None
+    heard: Sequence[_Heard], groups: Sequence[tuple[str, str]], profiles: Sequence[str], band_high_hz: float | None
 ) -> dict[str, str]:
     """Parts that not every group has in every profile, and why they are left out for all."""
     missing: dict[str, str] = {}
@@ -224,10 +225,24 @@ def _missing_parts(
             missing[part.name] = "campaign.csv names no band_high_hz"
             continue
         have = {(h.group, h.reading.profile) for h in heard if h.value(part) is not None}
-        lacking = [g for g in groups if any((g, p) not in have for p in profiles)]
-        if lacking:
-            missing[part.name] = f"{part.figure} could not be read in {', '.join(lacking)}"
+        lacking = {name: [p for p in profiles if (g, p) not in have] for g, name in groups}
+        if any(lacking.values()):
+            missing[part.name] = f"{_figure_name(part)} could not be read {_where(lacking, len(profiles))}"
     return missing
+
+
+def _figure_name(part: Part) -> str:
+    """What the part's figure is called."""
+    return "unevenness in the band" if part.figure == IN_BAND else FIGURE[part.figure].name
+
+
+def _where(lacking: Mapping[str, Sequence[str]], profiles: int) -> str:
+    """In which groups, and in which of their profiles, a figure is missing: "in Rook (st90), Flint (any shape)"."""
+    return "in " + ", ".join(
+        name if profiles == 1 else f"{name} ({'any shape' if len(missing) == profiles else ', '.join(missing)})"
+        for name, missing in lacking.items()
+        if missing
+    )
 
 
 def _score(heard: _Heard, used: Mapping[str, float]) -> float | None:
@@ -335,7 +350,7 @@ def _row(
         reasons["score"] = "no take gives all parts"
     low = high = probability = first = last = None
     if not standing.known:
-        why = "no two prints of one kind: scatter between prints is not known, so no interval and no rank"
+        why = "no two prints of one kind, so their scatter is not known: no interval and no rank"
         reasons |= dict.fromkeys(("score_low", "score_high", "rank_low", "rank_high", "probability_best"), why)
         verdict = f"{member.name}: {'no score' if score is None else f'{score:.0f} points'}; {why}."
     else:

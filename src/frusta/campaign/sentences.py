@@ -64,8 +64,40 @@ def signed(value: float, decimals: int) -> str:
     return (MINUS if value < 0 else "+") + text
 
 
+TIMES_FROM = 3.0
+"""Ratio from which a difference is told as so many times, no longer in per cent."""
+
+
+def in_times(figure: Figure, *log_ratios: float) -> bool:
+    """Return whether ratios are better told as so many times than in per cent: one of them is threefold."""
+    return figure.scale != "db" and max(abs(value) for value in log_ratios) >= math.log(TIMES_FROM)
+
+
+def times(log_ratio: float) -> str:
+    """Return a ratio as a number of times, two or three figures.
+
+    Examples
+    --------
+    >>> times(math.log(15.45)), times(math.log(0.123))
+    ('15', '0.12')
+    """
+    ratio = math.exp(log_ratio)
+    return f"{ratio:.0f}" if ratio >= 9.95 else f"{ratio:.2g}"
+
+
+def _so_many_times(figure: Figure, a: str, b: str, log_ratio: float) -> tuple[str, int]:
+    """The larger first: "the input distortion of A is 15 times that of B"; and the sign of its log ratio."""
+    sign = 1 if log_ratio >= 0 else -1
+    more, less = (a, b) if sign > 0 else (b, a)
+    return f"the {figure.name} of {more} is {times(abs(log_ratio))} times that of {less}", sign
+
+
 def clear_sentence(figure: Figure, a: str, b: str, log_ratio: float, low: float, high: float) -> str:
     """Return the sentence of a clear difference: "A breaks up 11 % higher than B (6 to 17 %)."."""
+    if in_times(figure, log_ratio):
+        said, sign = _so_many_times(figure, a, b, log_ratio)
+        least, most = sorted((sign * low, sign * high))
+        return _opened(f"{said} ({times(least)} to {times(most)} times).")
     words = figure.more if log_ratio > 0 else figure.less
     middle, *ends = (abs(amount(figure, value)) for value in (log_ratio, low, high))
     ends.sort()
@@ -77,6 +109,11 @@ def clear_sentence(figure: Figure, a: str, b: str, log_ratio: float, low: float,
 
 def tie_sentence(figure: Figure, a: str, b: str, low: float, high: float, then: str) -> str:
     """Return the sentence of a tie: "A and B cannot be told apart by their break-up (−1 to +7 %). ..."."""
+    if in_times(figure, low, high):
+        return _opened(
+            f"{a} and {b} cannot be told apart by their {figure.name}: that of {a} may be anything from {times(low)} "
+            f"to {times(high)} times that of {b}. {then}".strip()
+        )
     ends = [amount(figure, low), amount(figure, high)]
     decimals = decimals_for(ends)
     interval = f"({signed(ends[0], decimals)} to {signed(ends[1], decimals)}{NBSP}{unit(figure)})"
@@ -85,18 +122,24 @@ def tie_sentence(figure: Figure, a: str, b: str, low: float, high: float, then: 
 
 def would_show(figure: Figure, gap: float, prints: int) -> str:
     """Return "If the true gap is 3 %, seven prints each would show it."."""
-    size = abs(amount(figure, abs(gap)))
-    return f"If the true gap is {_short(size)}{NBSP}{unit(figure)}, {things(prints, 'print')} each would show it."
+    return f"If the true gap is {_gap(figure, gap)}, {things(prints, 'print')} each would show it."
 
 
 def would_have_shown(figure: Figure, gap: float) -> str:
     """Return "A gap of 4 % would have shown."."""
-    size = abs(amount(figure, abs(gap)))
-    return f"A gap of {_short(size)}{NBSP}{unit(figure)} would have shown."
+    return f"A gap of {_gap(figure, gap)} would have shown."
+
+
+def _gap(figure: Figure, gap: float) -> str:
+    if in_times(figure, gap):
+        return f"{times(abs(gap))} times"
+    return f"{_short(abs(amount(figure, abs(gap))))}{NBSP}{unit(figure)}"
 
 
 def no_interval_sentence(figure: Figure, a: str, b: str, log_ratio: float, why: str) -> str:
     """Return the sentence of a difference that has no interval."""
+    if in_times(figure, log_ratio):
+        return _opened(f"as printed here, {_so_many_times(figure, a, b, log_ratio)[0]}; {why}.")
     words = figure.more if log_ratio >= 0 else figure.less
     by = f"{_short(abs(amount(figure, log_ratio)))}{NBSP}{unit(figure)}"
     return _opened(f"as printed here, {words.format(a=a, b=b, by=by)}; {why}.")

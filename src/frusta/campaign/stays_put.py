@@ -10,13 +10,18 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import find_peaks
 
-from frusta.campaign.analysis import Analysis
+from frusta.campaign.curves import TakeCurves
+from frusta.campaign.findings import Findings
 from frusta.campaign.groups import groups_of
+from frusta.campaign.package import Package
+from frusta.campaign.ranking import Member
+from frusta.campaign.sentences import NBSP, count_word
 from frusta.signal.smoothing import log_grid, smooth_power
 
 Floats = NDArray[np.float64]
@@ -81,7 +86,10 @@ class StaysRow:
 
 
 def stays_or_moves(
-    profile: str, curves: Mapping[str, tuple[Floats, Floats]], speed_m_s: Mapping[str, float]
+    profile: str,
+    curves: Mapping[str, tuple[Floats, Floats]],
+    speed_m_s: Mapping[str, float],
+    names: Mapping[str, str] | None = None,
 ) -> tuple[StaysRow, ...]:
     """Return a verdict for each peak and dip of a profile.
 
@@ -92,6 +100,8 @@ def stays_or_moves(
         Mean response of each group, 96 points an octave.
     speed_m_s : mapping of str to float
         √(E/ρ) of each group; those without one are left out.
+    names : mapping of str to str, optional
+        What to call the groups in sentences.
 
     Returns
     -------
@@ -107,7 +117,7 @@ def stays_or_moves(
     while any(left.values()):
         followed = [_follow(feature, left, speed_m_s) for features in left.values() for feature in features]
         best = max(followed, key=lambda chain: (chain.probability >= SURE, len(chain.members), chain.probability))
-        rows.append(_row(profile, best, speed_m_s, count))
+        rows.append(_row(profile, best, speed_m_s, count, names or {}))
         left = {group: [f for f in features if f not in best.members] for group, features in left.items()}
     return tuple(sorted(rows, key=lambda row: min(row.frequency_hz.values())))
 
@@ -165,7 +175,7 @@ def _follow(feature: Feature, found: Mapping[str, list[Feature]], speed: Mapping
     return _Chain(best, weight[best] / sum(weight.values()), chains[best])
 
 
-def _row(profile: str, chain: _Chain, speed: Mapping[str, float], groups: int) -> StaysRow:
+def _row(profile: str, chain: _Chain, speed: Mapping[str, float], groups: int, names: Mapping[str, str]) -> StaysRow:
     exponent, exponent_u = _exponent(chain.members, speed)
     return StaysRow(
         profile,
@@ -176,7 +186,7 @@ def _row(profile: str, chain: _Chain, speed: Mapping[str, float], groups: int) -
         exponent_u,
         chain.verdict,
         chain.probability,
-        _sentence(profile, chain, speed, groups),
+        f"{profile}: {_sentence(chain, speed, groups, names)}",
     )
 
 
@@ -207,69 +217,162 @@ def _exponent(chain: Sequence[Feature], speed: Mapping[str, float]) -> tuple[flo
     return float(np.sum((x - x.mean()) * y) / spread), STAYS_SD / math.sqrt(spread)
 
 
-def _sentence(profile: str, chain: _Chain, speed: Mapping[str, float], groups: int) -> str:
+def _sentence(chain: _Chain, speed: Mapping[str, float], groups: int, names: Mapping[str, str]) -> str:
     hertz = [member.frequency_hz for member in chain.members]
     speeds = [speed[member.group] for member in chain.members]
     would = 100.0 * (max(speeds) / min(speeds) - 1.0)
     did = 100.0 * (max(hertz) / min(hertz) - 1.0)
     kind = chain.members[0].kind
-    count = f"in {len(chain.members)} of {groups} materials"
-    span = f"from {min(hertz):.0f} to {max(hertz):.0f} Hz"
+    found = len(chain.members)
+    where = (
+        "both"
+        if found == groups == 2
+        else f"all {count_word(groups)}"
+        if found == groups
+        else (f"{count_word(found)} of {count_word(groups)}")
+    )
+    one = f"the {kind} at {_hertz(float(np.median(hertz)))}"
+    span = f"the {kind} at {_span(min(hertz), max(hertz))}"
     if chain.verdict == "stays":
         return (
-            f"{profile}: the {kind} near {float(np.median(hertz)):.0f} Hz stays {count} (within {did:.1f} %; a cone's "
-            f"would move by {would:.0f} %): air, cavity or rig, not the cone"
+            f"{one} stays at the same frequency in {where} materials (within {max(did, 0.1):.1f}{NBSP}%; a cone's "
+            f"would move by {would:.0f}{NBSP}%): air, cavity or rig, not the cone"
         )
     if chain.verdict == "moves":
-        return f"{profile}: the {kind} {span} moves with the material {count} ({did:.0f} %, √(E/ρ) {would:.0f} %): cone"
-    if len(chain.members) == 1:
-        return f"{profile}: the {kind} near {hertz[0]:.0f} Hz of {chain.members[0].group} is not found in the others"
+        return (
+            f"{span} moves with the material in {where} (by {did:.0f}{NBSP}%, where stiffness for weight asks for "
+            f"{would:.0f}{NBSP}%): the cone"
+        )
+    if found == 1:
+        group = chain.members[0].group
+        return f"{one} of {names.get(group, group)} is not found in the others"
     if would < 300.0 * MOVES_SD:
-        return f"{profile}: the {kind} {span}: these materials are too alike in √(E/ρ) to tell air from cone"
-    return f"{profile}: the {kind} {span}: unclear"
+        return f"{span}: these materials are too alike in stiffness for weight to tell air from cone"
+    return f"{span}: unclear"
 
 
-def stays_of_campaign(analysis: Analysis) -> tuple[StaysRow, ...]:
+def _hertz(hertz: float) -> str:
+    number, unit = (hertz / 1e3, "kHz") if hertz >= 999.5 else (hertz, "Hz")
+    return f"{f'{number:#.3g}'.rstrip('.')}{NBSP}{unit}"
+
+
+def _span(low_hz: float, high_hz: float) -> str:
+    """Two frequencies with one unit where they share it: "2.97 to 3.82 kHz"."""
+    low, high = _hertz(low_hz), _hertz(high_hz)
+    if low == high:
+        return high
+    return f"{low.split(NBSP)[0] if low.split(NBSP)[1] == high.split(NBSP)[1] else low} to {high}"
+
+
+class Known(Protocol):
+    """What is needed of an analysis."""
+
+    @property
+    def findings(self) -> Findings:
+        """Findings of the campaign."""
+        ...
+
+    @property
+    def curves(self) -> Mapping[str, TakeCurves]:
+        """Curves by take."""
+        ...
+
+    @property
+    def package(self) -> Package:
+        """Its tables."""
+        ...
+
+
+def stays_of_campaign(analysis: Known) -> tuple[StaysRow, ...]:
+    """Return the verdicts for every profile of a campaign that two or more materials were printed in.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        Or anything with findings, curves and package.
+    """
+    return stays_of(analysis.findings, analysis.curves, analysis.package)
+
+
+def stays_of(findings: Findings, curves: Mapping[str, TakeCurves], package: Package) -> tuple[StaysRow, ...]:
     """Return the verdicts for every profile of a campaign that two or more materials were printed in.
 
     √(E/ρ) is taken from the estimates; where one is missing, from the ratio of the break-ups in the profile.
 
     Parameters
     ----------
-    analysis : Analysis
+    findings : Findings
+    curves : mapping of str to TakeCurves
+        By take; takes without curves are left out.
+    package : Package
+
+    Returns
+    -------
+    tuple of StaysRow
+        Profile by profile in the order of the readings, by rising frequency.
     """
-    findings = analysis.findings
-    group_of, _ = groups_of(analysis.package)
+    group_of, members = groups_of(package)
     takes: dict[str, dict[str, list[str]]] = {}
     breakups: dict[tuple[str, str], list[float]] = {}
     for reading in findings.readings:
         group = group_of.get(reading.specimen)
         if group is None or reading.profile is None or reading.quality == "repeat":
             continue
-        if reading.take in analysis.curves:
+        if reading.take in curves:
             takes.setdefault(reading.profile, {}).setdefault(group, []).append(reading.take)
         if reading.breakup_hz is not None:
             breakups.setdefault((reading.profile, group), []).append(reading.breakup_hz)
+    estimated = _estimated_speeds(findings, members)
+    names = {group: member.name for group, member in members.items()}
     rows: list[StaysRow] = []
     for profile, groups in takes.items():
-        curves = {group: _mean_curve(analysis, names) for group, names in groups.items()}
-        speeds = _speeds(analysis, list(groups), {g: breakups.get((profile, g), []) for g in groups})
-        rows += stays_or_moves(profile, curves, speeds)
+        if len(groups) < 2:
+            continue
+        means = {group: _mean_curve(curves, own) for group, own in groups.items()}
+        speeds = (
+            estimated
+            if all(group in estimated for group in groups)
+            else {
+                group: float(np.exp(np.mean(np.log(breakups[profile, group]))))
+                for group in groups
+                if (profile, group) in breakups
+            }
+        )
+        rows += stays_or_moves(profile, means, speeds, names)
     return tuple(rows)
 
 
-def _speeds(analysis: Analysis, groups: Sequence[str], breakups: Mapping[str, list[float]]) -> dict[str, float]:
-    """√(E/ρ) by group where all have an estimate; else the break-ups, which are in the same ratio."""
-    known = analysis.learned.materials
-    if all(group in known for group in groups):
-        solids = {group: known[group].elastic for group in groups}
-        return {group: math.sqrt(solid.hoop_pa / solid.density_kg_m3) for group, solid in solids.items()}
-    return {group: float(np.exp(np.mean(np.log(breakups[group])))) for group in groups if breakups[group]}
+def lines_of_stays(rows: Sequence[StaysRow]) -> list[str]:
+    """Return what stays put in words, for a terminal: a line for each feature that stays, a count of those that move.
+
+    Parameters
+    ----------
+    rows : sequence of StaysRow
+    """
+    if not rows:
+        return []
+    stays = [row for row in rows if row.verdict == "stays"]
+    moves = sum(row.verdict == "moves" for row in rows)
+    lines = ["What stays put across materials:", *(f"  {row.sentence}." for row in stays)]
+    if not stays:
+        lines.append("  no peak or dip: none is blamed on air, cavity or rig.")
+    lines.append(f"  {moves} of {len(rows)} peaks and dips move with the material: the cone.")
+    return lines
 
 
-def _mean_curve(analysis: Analysis, takes: Sequence[str]) -> tuple[Floats, Floats]:
+def _estimated_speeds(findings: Findings, members: Mapping[str, Member]) -> dict[str, float]:
+    """√(E/ρ) by group where the material was estimated, m/s."""
+    known = {
+        (row.material, row.recipe): math.sqrt(1e9 * row.hoop_modulus_gpa / row.density_kg_m3)
+        for row in findings.estimates
+        if row.hoop_modulus_gpa is not None and row.density_kg_m3 is not None
+    }
+    return {g: known[m.material, m.recipe] for g, m in members.items() if (m.material, m.recipe) in known}
+
+
+def _mean_curve(curves: Mapping[str, TakeCurves], takes: Sequence[str]) -> tuple[Floats, Floats]:
     """Mean level over takes, each brought to its own mean first, on the grid they share."""
-    tables = [analysis.curves[take].table for take in takes]
+    tables = [curves[take].table for take in takes]
     low = max(float(table["frequency_hz"][0]) for table in tables)
     high = min(float(table["frequency_hz"][-1]) for table in tables)
     grid = log_grid(low, high)

@@ -70,5 +70,6 @@ def _borrowed(shelf: str, campaign: Path) -> dict[str, ShelfScatter]:
 def _summary(analysis: Analysis) -> list[str]:
     """The findings as lines of words."""
     from frusta.campaign.sentences import summary_lines
+    from frusta.campaign.stays_put import lines_of_stays, stays_of_campaign
 
-    return summary_lines(analysis.findings)
+    return summary_lines(analysis.findings) + lines_of_stays(stays_of_campaign(analysis))

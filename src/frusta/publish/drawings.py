@@ -35,6 +35,7 @@ from frusta.publish.curves_of import (
 )
 from frusta.publish.groups import Group, Groups, glyph_points, profile_name, profile_order
 from frusta.publish.prints import GroupMean, counted, group_means
+from frusta.publish.table import TableOf
 from frusta.publish.verdict import mean_words, name_of_row
 from frusta.publish.words import NBSP, interval, listed, plain, quantity
 
@@ -43,14 +44,6 @@ STRIP_PX = 336
 MOST_CURVES = 4
 
 Make = Callable[[float, str], dict[str, Any]]
-
-
-@dataclass(frozen=True)
-class TableOf:
-    """A table behind a drawing: its headings and its cells in words."""
-
-    head: list[str]
-    rows: list[list[str]]
 
 
 @dataclass(frozen=True)

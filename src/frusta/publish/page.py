@@ -11,10 +11,12 @@ from frusta.campaign.figures import FIGURE
 from frusta.campaign.findings import Findings
 from frusta.campaign.package import Package
 from frusta.publish import drawings, facts
-from frusta.publish.drawings import STRIPS, Drawing, StripFigure, TableOf
+from frusta.publish.drawings import STRIPS, Drawing, StripFigure
 from frusta.publish.gaps import gaps, unread
 from frusta.publish.groups import Groups, profile_name
 from frusta.publish.prints import counted, group_means
+from frusta.publish.stays import stays_of_profiles
+from frusta.publish.table import TableOf
 from frusta.publish.verdict import (
     article,
     band_sentences,
@@ -28,6 +30,10 @@ from frusta.publish.verdict import (
 from frusta.publish.words import NBSP, band, count, listed, plain, quantity, sentence
 
 MOST_BLIPS = 40
+RANKING_BARS = (
+    "Bars: the 95 % interval of each score for itself. Places hold jointly at 95 %, so that they are wider than bars "
+    "that just part."
+)
 SOURCES = (
     "Sweep and harmonics: A. Novak, P. Lotton, L. Simon, Synchronized swept-sine, J. Audio Eng. Soc. 63(10), 2015.",
     "Limits of the response after IEC 60268-5; scale of the charts after IEC 60263: 25 dB are as long as one decade.",
@@ -93,6 +99,7 @@ def compose(findings: Findings, curves: Mapping[str, TakeCurves], package: Packa
         **_faults(findings, package),
         **_conditions(findings, package),
         **_method(findings, package),
+        "stays": stays_of_profiles(findings, curves, package, groups),
         "drivers": _drivers(findings, package),
         "gaps": gaps(findings, package, groups),
         "unread": _unread(findings),
@@ -130,7 +137,10 @@ def _prints(findings: Findings, package: Package, groups: Groups) -> dict[str, A
     prints = {r.specimen for r in counted(findings.readings)}
     caption = "Mark: one print" + (", the mean of its seatings." if len(seatings) > len(prints) else ".")
     if with_interval:
-        caption += " Line and bar: the material's mean and its 95 % interval, from the scatter of prints."
+        caption += (
+            " Line and bar: the material's mean and its 95 % interval, from the scatter of prints, each for itself. "
+            "Whether two differ is told by their comparison, not by whether bars overlap."
+        )
     if len(profiles) > 1:
         caption += " Equal lengths are equal percentages."
     table = drawings.means_table(findings, package, groups)
@@ -152,13 +162,13 @@ def _ranking(findings: Findings, package: Package, groups: Groups) -> dict[str, 
         chance = "more than 99" if best.probability_best > 0.99 else plain(100 * best.probability_best, 0)
         lede += f" {name_of_row(best, groups)} is the best with a probability of {chance}{NBSP}%, by these weights."
     if any(r.rank_low is None for r in findings.ranking):
-        why = next((r.reasons[k] for r in findings.ranking for k in ("rank_low", "score_low") if k in r.reasons), "")
-        lede = f"Scores have no interval, so places are not given: {why}." if why else "Places are not given."
+        why = next((r.reasons["rank_low"] for r in findings.ranking if "rank_low" in r.reasons), "")
+        lede = f"No place is given: {why}." if why else "No place is given."
     caption = " ".join(
         p
         for p in (
             drawings.weights_words(findings),
-            "Bars: 95 %, holding jointly.",
+            RANKING_BARS if any(r.score_low is not None for r in findings.ranking) else "",
             even_weights_words(findings, groups),
         )
         if p
@@ -233,7 +243,11 @@ def _largest(findings: Findings, groups: Groups, profile: str) -> list[str]:
         if m.profile == profile and m.mean is not None
     ]
     ends = [quantity(float(f"{v:.2g}"), "%") for v in (min(means, default=0.0), max(means, default=0.0))]
-    return [f"The largest distortion is {ends[0]} to {ends[1]}, cone by cone"] if len(means) > 1 else []
+    return (
+        [f"The largest distortion is {ends[0].removesuffix(NBSP + '%')} to {ends[1]}, material by material"]
+        if len(means) > 1
+        else []
+    )
 
 
 def hidden_by_noise(findings: Findings, groups: Groups, profile: str) -> list[str]:
@@ -301,6 +315,10 @@ def _differences(findings: Findings, package: Package, groups: Groups) -> dict[s
     parts = [f"{clear} of {len(rows)} comparisons are clear", f"{ties} are ties"]
     if without:
         parts.append(f"{without} have no interval")
+    if without == len(rows):
+        lede = f"None of the {len(rows)} comparisons has an interval: {_common_reason(findings)}."
+        head = ["Shape", "Figure", "Compared", "Difference", "95 % interval", "Verdict", "Prints", "In words"]
+        return {"differences": TableOf(head, rows), "differences_lede": lede}
     lede = (
         f"{listed(parts)}. Intervals of one figure in one shape hold jointly at 95{NBSP}%; "
         "prints are counted, never takes."
@@ -309,9 +327,14 @@ def _differences(findings: Findings, package: Package, groups: Groups) -> dict[s
     return {"differences": TableOf(head, rows), "differences_lede": lede}
 
 
+def _common_reason(findings: Findings) -> str:
+    reasons = [d.reasons["low_95"].split(": ")[0] for d in findings.differences if "low_95" in d.reasons]
+    return max(sorted(set(reasons)), key=reasons.count) if reasons else "no reason given"
+
+
 def _estimates(findings: Findings) -> dict[str, Any]:
     fits = [e.chi_square for e in findings.estimates if e.chi_square is not None]
-    fit = f"Chi-square per degree of freedom: {listed([plain(v, 1) for v in fits])}." if fits else ""
+    fit = f"Chi-square per degree of freedom: {listed([f'{v:.2g}' for v in fits])}." if fits else ""
     lede = (
         "Estimated from the resonances of the cones, after shape, air, joint and motor are accounted for. "
         f"Bars and ±: 95{NBSP}%."

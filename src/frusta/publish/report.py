@@ -24,7 +24,9 @@ from frusta.campaign.private_columns import without_private
 from frusta.errors import ParameterError
 from frusta.publish import render
 from frusta.publish.drawings import NARROW_PX, Drawing
+from frusta.publish.groups import Groups
 from frusta.publish.page import Report, compose
+from frusta.publish.prints import group_means
 from frusta.publish.slides import write_slides
 from frusta.publish.theme import LIGHT
 
@@ -145,6 +147,7 @@ SECTIONS = {
     "strips": "Every print, one mark",
     "ranking": "Ranking",
     "responses": "Response",
+    "stays": "Stays put or moves",
     "distortions": "Distortion",
     "decays": "Falling silent",
     "differences": "Every comparison as a table",
@@ -166,7 +169,7 @@ def _without(report: Report, leave_out: Collection[str]) -> Report:
     if unknown:
         raise ParameterError(f"leave_out must name sections of {', '.join(SECTIONS)} (got {unknown[0]!r})")
     gone: dict[str, Any] = {f"{name[:-1]}_none": "" for name in leave_out if name in ("distortions", "decays")}
-    gone |= {name: None for name in leave_out if name in ("differences", "drivers")}
+    gone |= {name: None for name in leave_out if name in ("differences", "drivers", "stays")}
     drawings = {name: [] if name in leave_out else held for name, held in report.drawings.items()}
     more = [] if "strips" in leave_out else report.more_strips
     return Report({**report.words, **gone}, drawings, more)
@@ -223,7 +226,10 @@ def _page(
     else:
         places["ranking"] = None
     caption = _response_caption(package, findings)
-    for name, text in (("responses", caption), ("distortions", DISTORTION_CAPTION), ("decays", DECAY_CAPTION)):
+    groups = Groups(findings.readings, package)
+    distortion = DISTORTION_CAPTION.format(interval=_interval_words(findings, groups, "input_thd_peak_percent"))
+    decay = DECAY_CAPTION.format(interval=_interval_words(findings, groups, "decay_2_percent_ms"))
+    for name, text in (("responses", caption), ("distortions", distortion), ("decays", decay)):
         places[name] = [replace(d, caption=text if k == 0 else "") for k, d in enumerate(places[name])]
     script = render.asset("assets/report.js").decode("utf-8").strip()
     style = render.web_font_css() + render.asset("assets/report.css").decode("utf-8").strip()
@@ -243,13 +249,19 @@ def _page(
 DISTORTION_CAPTION = (
     "Median print of each. Orders 2 to 5 over the fundamental, each first divided by the linear response at its own "
     "frequency, so that a peak in the response does not pass for distortion. Beside the names: the largest value, mean "
-    "of all prints, with its 95 % interval. Grey: the highest noise of these takes; a curve "
+    "of all prints{interval}. Grey: the highest noise of these takes; a curve "
     "stops where its own noise comes within 10 dB."
 )
 DECAY_CAPTION = (
     "Median print of each. Envelope of the reflection-free impulse response from 200 Hz up, in percent of its peak. "
-    "Beside the names: the time to fall to 2 %, mean of all prints, with its 95 % interval."
+    "Beside the names: the time to fall to 2 %, mean of all prints{interval}."
 )
+
+
+def _interval_words(findings: Findings, groups: Groups, key: str) -> str:
+    """What a caption says of the intervals of a figure's means; nothing where there are none."""
+    known = any(mean.low is not None for mean in group_means(findings.readings, groups, key))
+    return ", with its 95 % interval, each for itself" if known else ""
 
 
 def _response_caption(package: Package, findings: Findings) -> str:

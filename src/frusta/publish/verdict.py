@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from frusta.campaign.figures import FIGURE
 from frusta.campaign.findings import Difference, Findings, RankingRow
 from frusta.campaign.package import Package
-from frusta.campaign.sentences import amount, clear_sentence, unit
+from frusta.campaign.sentences import amount, clear_sentence, in_times, times, unit
 from frusta.publish.facts import band_of
 from frusta.publish.groups import Group, Groups, profile_name
 from frusta.publish.prints import GroupMean, counted, group_means
-from frusta.publish.words import NBSP, band, count, interval, listed, quantity
+from frusta.publish.words import NBSP, band, count, interval, listed, quantity, sentence
 
 
 def opening(findings: Findings, package: Package, groups: Groups) -> tuple[str, list[str]]:
@@ -139,7 +139,28 @@ def breakup_sentences(
         ]
         return [head, f"And {'; '.join(alike)}."]
     several = len({d.profile for d in findings.differences}) > 1
-    return [_one_shape(s, package, groups, several, known_as if s is first else None) for s in said]
+    known = [s for s in said if s.row.low_95 is not None]
+    lines = [_one_shape(s, package, groups, several, known_as if s is first else None) for s in known]
+    without = said[len(known) :]
+    if len(without) == 1:
+        return [*lines, _one_shape(without[0], package, groups, several, known_as if not known else None)]
+    return lines + (_as_printed(without, package, groups) if without else [])
+
+
+def _as_printed(said: Sequence[_Said], package: Package, groups: Groups) -> list[str]:
+    """Shapes without an interval: who breaks up highest in each, then once why there is no interval."""
+    bests = list(dict.fromkeys(s.best for s in said))
+    parts = []
+    for best in bests:
+        shapes = [
+            f"as {article(name)} {name} cone ({_by(s, groups)} above {s.following})"
+            for s in said
+            if s.best == best and (name := profile_name(s.profile, package))
+        ]
+        parts.append(f"{best} breaks up highest {listed(shapes)}")
+    reasons = list(dict.fromkeys(_cut(s.row.reasons.get("low_95", "no interval")) for s in said))
+    why = reasons[0] if len(reasons) == 1 else "too few prints for an interval"
+    return [f"As printed here, {'; '.join(parts)}.", f"{why[:1].upper()}{why[1:]}, so other prints may say otherwise."]
 
 
 @dataclass(frozen=True)
@@ -271,7 +292,9 @@ def extremes_sentence(
 
 def in_favour_of(row: Difference, groups: Groups, first: Group) -> str:
     """The sentence of a difference, told from the side of ``first`` where it is clear."""
-    if not is_clear(row) or row.ratio is None or row.low_95 is None or row.high_95 is None:
+    if row.low_95 is None:
+        return sentence(_cut(row.verdict))
+    if not is_clear(row) or row.ratio is None or row.high_95 is None:
         return row.verdict
     figure = FIGURE[row.figure]
     a, b = groups.name_of(row.a), groups.name_of(row.b)
@@ -289,13 +312,16 @@ def band_sentences(findings: Findings, package: Package, groups: Groups, profile
     inside: list[str] = []
     clear: list[str] = []
     open_: list[str] = []
+    known = False
     for mean in group_means(findings.readings, groups, "breakup_hz"):
         if mean.profile != profile or mean.mean is None:
             continue
         low, high = (mean.low, mean.high) if mean.low is not None and mean.high is not None else (None, None)
         if low is None or high is None:
-            (inside if mean.mean < band_hz[1] else clear).append(f"{mean.group.name}")
-        elif high < band_hz[1]:
+            (inside if mean.mean < band_hz[1] else clear).append(mean.group.name)
+            continue
+        known = True
+        if high < band_hz[1]:
             inside.append(mean.group.name)
         elif low > band_hz[1]:
             clear.append(mean.group.name)
@@ -304,9 +330,13 @@ def band_sentences(findings: Findings, package: Package, groups: Groups, profile
     lines = []
     if inside:
         verb = "breaks" if len(inside) == 1 else "break"
-        lines.append(f"{listed(inside)} {verb} up inside the band. An equaliser can lower the peak, not the ringing.")
+        here = "" if known else "As printed here, "
+        lines.append(
+            f"{here}{listed(inside)} {verb} up inside the band. An equaliser can lower the peak, not the ringing."
+        )
     if clear:
-        lines.append(f"{listed(clear)} {'stays' if len(clear) == 1 else 'stay'} clear of the band.")
+        here = "" if known or inside else "As printed here, "
+        lines.append(f"{here}{listed(clear)} {'stays' if len(clear) == 1 else 'stay'} clear of the band.")
     if open_:
         lines.append(f"Whether {listed(open_)} {'breaks' if len(open_) == 1 else 'break'} up inside it stays open.")
     return lines
@@ -318,11 +348,17 @@ def signed_amount(row: Difference) -> tuple[str, str]:
     if row.ratio is None:
         return row.reasons.get("ratio", "not read"), ""
 
+    ratios = [math.log(v) for v in (row.ratio, row.low_95, row.high_95) if v]
+    many = in_times(figure, *ratios)
+
     def show(ratio: float) -> str:
+        if many:
+            return times(math.log(ratio))
         value = amount(figure, math.log(ratio))
         return f"{'−' if value < 0 else '+'}{abs(value):.1f}"
 
-    middle = f"{show(row.ratio)}{NBSP}{unit(figure)}"
+    said = "times" if many else unit(figure)
+    middle = f"{show(row.ratio)}{NBSP}{said}"
     if row.low_95 is None or row.high_95 is None:
         return middle, row.reasons.get("low_95", "no interval")
-    return middle, f"{show(row.low_95)} to {show(row.high_95)}{NBSP}{unit(figure)}"
+    return middle, f"{show(row.low_95)} to {show(row.high_95)}{NBSP}{said}"
