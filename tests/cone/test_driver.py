@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from typing import Literal
 
 import numpy as np
 import pytest
@@ -173,18 +174,21 @@ def test_poles_in_thin_air_are_the_structures_modes() -> None:
     assert poles.loss_factor == pytest.approx(MATERIAL.loss_factor, rel=1e-6)
 
 
-def test_sensitivities_against_differences() -> None:
+@pytest.mark.parametrize("cap", ["none", "flat"])
+def test_sensitivities_against_differences(cap: Literal["none", "flat"]) -> None:
+    """Oracle: central differences of the poles themselves, the air's matrices held."""
     joint = Joint(1 / 15e6, 0.05)
-    air = air_of_profile(PROFILE)
-    base = driver(joint=joint, air=air, modes=40)
+    profile = dataclasses.replace(PROFILE, cap=cap)
+    air = air_of_profile(profile)
+    base = driver(profile=profile, joint=joint, air=air, modes=40)
     poles = find_poles(base, 1000.0, 12e3)
-    slopes = pole_sensitivity(base, poles, PROFILE, MATERIAL)
+    slopes = pole_sensitivity(base, poles, profile, MATERIAL)
     parts = {"coil": COIL, "motor": MOTOR, "joint": joint}
     for name in PARAMETERS[:-1]:
         if name in MATERIAL_PARAMETERS:
             argument, field, item = "material", name, MATERIAL
         elif name in SHAPE_PARAMETERS:
-            argument, field, item = "profile", name, PROFILE
+            argument, field, item = "profile", name, profile
         else:
             argument, field = BENCH_FIELDS[name]
             item = parts[argument]
@@ -192,7 +196,7 @@ def test_sensitivities_against_differences() -> None:
         step = {"bow_m": 2e-6, "wall_taper": 1e-3}.get(field, 1e-3 * value)
         squared = []
         for sign in (1.0, -1.0):
-            changed = {"joint": joint, argument: dataclasses.replace(item, **{field: value + sign * step})}
+            changed = {"profile": profile, "joint": joint, argument: dataclasses.replace(item, **{field: value + sign * step})}
             squared.append(find_poles(driver(air=air, modes=40, **changed), 990.0, 12.1e3).squared[: len(poles.omega)])
         numeric = (squared[0] - squared[1]) / (2 * step)
         scale = np.abs(numeric).max()
