@@ -7,10 +7,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
-settings.register_profile("steady", derandomize=True)
-settings.load_profile("steady")  # the same examples on every machine
+settings.register_profile("steady", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("steady")  # the same examples on every machine, however slow it is
 
 
 @pytest.fixture(autouse=True, scope="session")
