@@ -53,3 +53,17 @@ def test_silence_noise_and_nonsense_say_why() -> None:
     assert reading.reason == "nothing rings long enough after the strike; hold it at its nodes and strike it again"
     with pytest.raises(ParameterError, match="one row of finite numbers"):
         read_tap(np.array([0.0, np.inf]), RATE_HZ)
+
+
+@pytest.mark.parametrize("bits", [None, 16])
+@pytest.mark.parametrize(("frequency_hz", "loss"), [(440.0, 0.01), (5000.0, 0.01), (12000.0, 0.02)])
+def test_a_pure_tone_without_noise_gives_its_mode(frequency_hz: float, loss: float, bits: int | None) -> None:
+    # oracle: closed form. Poles of nothing beside the one mode must not overflow (warnings are errors)
+    since = np.maximum(np.arange(48000) / 48000.0 - 0.2, 0.0)
+    s = 2j * np.pi * frequency_hz * np.sqrt(1.0 + 1j * loss)
+    sound = 0.5 * np.imag(np.exp(s * since))
+    if bits is not None:
+        sound = np.round(sound * 2.0 ** (bits - 1)) / 2.0 ** (bits - 1)
+    (mode,) = read_tap(sound, 48000.0).modes
+    assert mode.frequency_hz == pytest.approx(frequency_hz, rel=2e-5)
+    assert mode.loss_factor == pytest.approx(loss, rel=2e-3)

@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frusta.errors import ParameterError
+from frusta.signal.long_transform import long_irfft
 from frusta.signal.transfer import Deconvolved, band_taper, bins_hz, stretch
 
 Floats = NDArray[np.float64]
@@ -298,11 +299,17 @@ def correct_clock(response: Deconvolved, ppm: float, rate_s: float, start_hz: fl
         Its sample rate is the recorder's true one, by the player's clock.
     """
     e = 1e-6 * ppm
-    f = response.frequency_hz
-    safe = np.maximum(f, 1e-3)
-    turns = rate_s * safe * ((1.0 + e) * (1.0 - np.log(safe * (1.0 + e) / start_hz)) - (1.0 - np.log(safe / start_hz)))
-    turns -= e * begin_s * f
-    spectrum = response.spectrum * np.exp(-2j * np.pi * turns) / math.sqrt(1.0 + e)
-    spectrum[0] = 0.0
-    impulse = fft.irfft(spectrum, response.impulse.size)
+    held = np.flatnonzero(response.taper)
+    inside = slice(max(int(held[0]), 1), int(held[-1]) + 1)  # the rest is zero anyway
+    f = response.frequency_hz[inside]
+    # L f ((1 + e)(1 - ln(f (1 + e) / f1)) - (1 - ln(f / f1))) - e t1 f, with the logarithms of f brought together
+    fixed = rate_s * (e + (1.0 + e) * (math.log(start_hz) - math.log1p(e)) - math.log(start_hz)) - e * begin_s
+    phase = (-2.0 * np.pi) * f * (fixed - rate_s * e * np.log(f))
+    turn = np.empty(f.size, dtype=np.complex128)
+    np.cos(phase, out=turn.real)
+    np.sin(phase, out=turn.imag)
+    turn *= 1.0 / math.sqrt(1.0 + e)
+    spectrum = np.zeros_like(response.spectrum)
+    np.multiply(response.spectrum[inside], turn, out=spectrum[inside])
+    impulse = long_irfft(spectrum, response.impulse.size)
     return Deconvolved(impulse, spectrum, response.taper, response.sample_rate_hz * (1.0 + e), response.band)

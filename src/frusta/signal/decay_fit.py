@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import scipy.fft
@@ -14,6 +15,8 @@ Real = NDArray[np.float64]
 
 RELATIVE_DEPTH = 1e-9  # directions of the poles that move the record by less than this share of the strongest are left
 SETTLED = 0.97  # a step that leaves more than this share of the squared residual was the last one needed
+BLOCK = 16
+LARGEST_EXPONENT = 600.0  # a growing pole's amplitude at the first sample is nought long before
 FURTHEST = 0.3  # a step moves no pole by more than this share of its decay rate
 
 
@@ -104,24 +107,36 @@ class _Projection:
     def __init__(self, samples: Real, pole: Complex) -> None:
         self.pole = pole
         self.oscillates = pole.imag > 0.0
-        count = np.arange(samples.size)[:, None]
-        powers = np.exp(pole[None, :] * count)
-        powers /= np.maximum(np.abs(powers[-1]), 1.0)  # growing ones: amplitudes at the end of the record
-        basis = self._real_columns(powers)
-        orthogonal, triangle = np.linalg.qr(basis)
-        weight = self._solve(triangle, orthogonal.T @ samples)
-        self.residual = samples - orthogonal @ (orthogonal.T @ samples)
+        self.samples = samples
+        self.powers = _powers(pole, samples.size)
+        basis = self._real_columns(self.powers)
+        self.orthogonal, triangle = np.linalg.qr(basis)
+        self.weight = self.orthogonal.T @ samples
+        self.triangle = triangle
+        self.residual = samples - self.orthogonal @ self.weight
         self.left = float(self.residual @ self.residual)
-        scaled = weight[: pole.size].astype(np.complex128)
-        scaled[self.oscillates] += 1j * weight[pole.size :]
-        self.amplitude = scaled / np.maximum(np.exp(pole.real * (samples.size - 1)), 1.0)
-        slopes = self._real_columns(scaled[None, :] * powers * count)
-        slopes -= orthogonal @ (orthogonal.T @ slopes)
+
+    @cached_property
+    def scaled(self) -> Complex:
+        """Amplitudes as the columns are scaled: growing ones at the end of the record."""
+        return self._complex(self._solve(self.triangle, self.weight))
+
+    @property
+    def amplitude(self) -> Complex:
+        """Amplitudes at the first sample."""
+        growth = np.minimum(self.pole.real * (self.samples.size - 1), LARGEST_EXPONENT)
+        return np.asarray(self.scaled / np.maximum(np.exp(growth), 1.0))
+
+    @cached_property
+    def tangent(self) -> _Tangent:
+        """What a step and its deviation need; not asked of a trial that is not taken."""
+        slopes = self._real_columns(self.scaled * self.powers * np.arange(self.samples.size)[:, None])
+        slopes -= self.orthogonal @ (self.orthogonal.T @ slopes)
         scale = np.linalg.norm(slopes, axis=0)
-        self.scale = np.where(scale > 0.0, scale, 1.0)
-        left, values, right = np.linalg.svd(slopes / self.scale, full_matrices=False)
+        scale = np.where(scale > 0.0, scale, 1.0)
+        left, values, right = np.linalg.svd(slopes / scale, full_matrices=False)
         kept = values > RELATIVE_DEPTH * max(float(values[0]), np.finfo(float).tiny)
-        self.directions, self.spread = left[:, kept], right[kept].T / values[kept]
+        return _Tangent(left[:, kept], right[kept].T / values[kept], scale)
 
     def _real_columns(self, columns: Complex) -> Real:
         return np.asarray(2.0 * np.hstack([columns.real, -columns[:, self.oscillates].imag]))
@@ -140,7 +155,8 @@ class _Projection:
 
     def stepped(self) -> Complex:
         """Return the poles after one Gauss–Newton step."""
-        step = self._complex(self.spread @ (self.directions.T @ self.residual) / self.scale)
+        at = self.tangent
+        step = self._complex(at.spread @ (at.directions.T @ self.residual) / at.scale)
         reach = FURTHEST * np.abs(self.pole.real)
         size = np.maximum(np.abs(step), np.finfo(float).tiny)
         moved = self.pole + step * np.minimum(1.0, reach / size)
@@ -148,6 +164,35 @@ class _Projection:
 
     def deviation(self, covariance: Real) -> Complex:
         """Return the standard deviations of both parts of the poles under noise of this autocovariance."""
-        inner = self.directions.T @ scipy.linalg.matmul_toeplitz(covariance, self.directions)
-        variance = np.einsum("ij,jk,ik->i", self.spread, inner, self.spread)
-        return self._complex(np.sqrt(np.maximum(variance, 0.0)) / self.scale)
+        at = self.tangent
+        inner = at.directions.T @ _toeplitz_times(covariance, at.directions)
+        variance = np.sum((at.spread @ inner) * at.spread, axis=1)
+        return self._complex(np.sqrt(np.maximum(variance, 0.0)) / at.scale)
+
+
+@dataclass(frozen=True)
+class _Tangent:
+    """Orthonormal directions of the record that poles move it in, and back from them to poles."""
+
+    directions: Real
+    spread: Real
+    scale: Real
+
+
+def _powers(pole: Complex, count: int) -> Complex:
+    """Return z**n, n along the first axis; of growing poles z**(n - last), so that nothing overflows."""
+    coarse = np.arange(0, count, BLOCK)[:, None]
+    last = np.where(pole.real > 0.0, float(count - 1), 0.0)
+    bent = pole.real * (coarse - last) + 1j * pole.imag * coarse
+    table = np.exp(bent)[:, None, :] * np.exp(pole * np.arange(BLOCK)[:, None])[None, :, :]
+    return np.asarray(table.reshape(-1, pole.size)[:count])
+
+
+def _toeplitz_times(covariance: Real, columns: Real) -> Real:
+    """Return the product of a symmetric Toeplitz matrix, given by its first column, with columns."""
+    size = scipy.fft.next_fast_len(2 * covariance.size, real=True)
+    ring = np.zeros(size)
+    ring[: covariance.size] = covariance
+    ring[size - covariance.size + 1 :] = covariance[:0:-1]
+    power = scipy.fft.rfft(ring).real[:, None]
+    return np.asarray(scipy.fft.irfft(power * scipy.fft.rfft(columns, size, axis=0), size, axis=0)[: covariance.size])

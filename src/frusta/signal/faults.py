@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
 from frusta.errors import ParameterError
 from frusta.signal.band_arrivals import band_arrivals
 from frusta.signal.clipping import find_clipping, find_quantum
 from frusta.signal.fault import Fault, Quality, SweepPlace, place_in_words
 from frusta.signal.gate import GUARD_S, Reflection
+from frusta.signal.long_transform import long_rfft
 from frusta.signal.residue import residue
 from frusta.signal.sudden_events import find_breaks, find_events, judge_events
 from frusta.signal.transfer import Deconvolved
@@ -157,7 +157,7 @@ def faults_of_sweep(
         if np.iscomplexobj(played):
             spectrum = np.asarray(played, dtype=np.complex128)
         else:
-            spectrum = fft.rfft(np.real(played), deconvolved.impulse.size)
+            spectrum = long_rfft(np.real(played), deconvolved.impulse.size)
         rest = residue(deconvolved, spectrum, onset, sweep.rate_s, recording.size)
         # the ends of the sweep, faded or cut, and tapered in the inverse, are no events
         top_hz = min(1.1 * deconvolved.band.full_high_hz, 0.95 * sweep.stop_hz)

@@ -131,7 +131,7 @@ def length_weights(frequency_hz: NDArray[np.float64], usable: NDArray[np.bool_])
     ----------
     frequency_hz : (m,) float64
         Output frequencies, Hz, > 0.
-    usable : (5,) bool
+    usable : (5,) or (m, 5) bool
         Which of `LENGTHS_S` fit between the harmonics.
 
     Returns
@@ -148,10 +148,10 @@ def length_weights(frequency_hz: NDArray[np.float64], usable: NDArray[np.bool_])
     weights[rows, lower] = 1 - share
     weights[rows, lower + 1] = share
     for k in range(len(lengths)):
-        if not usable[k]:
-            if k + 1 < len(lengths):
-                weights[:, k + 1] += weights[:, k]
-            weights[:, k] = 0
+        lost = np.where(usable[..., k], 0.0, weights[:, k])
+        if k + 1 < len(lengths):
+            weights[:, k + 1] += lost
+        weights[:, k] -= lost
     weights[lengths[None, :] * frequency_hz[:, None] < CYCLES_NEEDED] = 0
     total = weights.sum(axis=1, keepdims=True)
     return np.asarray(weights / np.where(total > 0.0, total, 1.0))

@@ -10,7 +10,7 @@ drive frequency. The same is done with the gaps between the harmonics: that is t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,10 +18,12 @@ from scipy import fft
 
 from frusta.errors import ParameterError
 from frusta.signal.harmonic_windows import BEFORE, LENGTHS_S, HarmonicPlace, length_weights, place, window
-from frusta.signal.smoothing import smooth_power
+from frusta.signal.smoothing import smooth_rows
+from frusta.signal.transfer import bins_hz, stretch
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Integers = NDArray[np.int64]
 
 ORDERS = (2, 3, 4, 5)
 BUZZ_ORDERS = tuple(range(6, 16))
@@ -161,8 +163,10 @@ def read_harmonics(
         )
     reader = _Reader(np.asarray(impulse, dtype=np.float64), sample_rate_hz, onset, rate_s, band_hz[1])
     level = np.log(np.maximum(magnitude, 1e-300))
-    curves = [_sum_orders(reader, (order,), frequency, frequency, level) for order in ORDERS]
-    buzz = _buzz(reader, frequency, level)
+    at = np.unique(np.append(np.arange(0, frequency.size, BUZZ_STEP), frequency.size - 1))
+    read = reader.read(dict.fromkeys(ORDERS, frequency) | dict.fromkeys(BUZZ_ORDERS, frequency[at]))
+    curves = [_sum_orders(read, (order,), frequency, frequency, level, band_hz[1]) for order in ORDERS]
+    buzz = _fine(_sum_orders(read, BUZZ_ORDERS, frequency[at], frequency, level, band_hz[1]), at, frequency)
     return Harmonics(frequency, tuple(curves), buzz, band_hz[1])
 
 
@@ -190,7 +194,7 @@ def no_harmonics(frequency_hz: Floats, stop_hz: float, reason: str) -> Harmonics
 
 @dataclass(frozen=True)
 class _Order:
-    """One order on the drive grid: squared ratio, noise, relative bins behind each, and what is not readable."""
+    """One order on a drive grid: squared ratio, noise, relative bins behind each, and what is not readable."""
 
     ratio: Floats
     noise: Floats
@@ -201,77 +205,98 @@ class _Order:
 
 
 class _Reader:
-    """Reads windows of one impulse response and keeps the linear ones."""
+    """Reads all orders of one impulse response, window length by window length."""
 
     def __init__(self, impulse: Floats, sample_rate_hz: float, onset: int, rate_s: float, stop_hz: float) -> None:
-        self.impulse, self.sample_rate_hz, self.onset = impulse, sample_rate_hz, onset
-        self.rate_s, self.stop_hz = rate_s, stop_hz
-        self.linear: dict[int, Floats] = {}
+        self.sample_rate_hz, self.rate_s, self.stop_hz = sample_rate_hz, rate_s, stop_hz
+        # all windows lie in one stretch, from the highest order to the room behind the linear response
+        self.before = round((rate_s * math.log(BUZZ_ORDERS[-1] + 1.0) + 2.0 * LENGTHS_S[0]) * sample_rate_hz)
+        after = round((rate_s * math.log(2.0) + 2.0 * LENGTHS_S[0]) * sample_rate_hz)
+        self.around = stretch(impulse, self.before, after, onset)
 
-    def power(self, k: int, starts_s: tuple[float, ...]) -> Floats:
+    def power(self, k: int, starts_s: tuple[float, ...], bins: slice) -> Floats:
         """Power spectra (segments, bins) of windows of length k that start there, re the direct sound."""
         size = round(LENGTHS_S[k] * self.sample_rate_hz)
-        index = np.array([self.onset + round(s * self.sample_rate_hz) for s in starts_s])
-        parts = self.impulse[(index[:, None] + np.arange(size)) % self.impulse.size] * window(size)
-        spectrum = fft.rfft(parts, self.transform(k), axis=-1)
+        shape = window(size)
+        parts = np.empty((len(starts_s), size))
+        for row, start_s in zip(parts, starts_s, strict=True):
+            first = self.before + round(start_s * self.sample_rate_hz)
+            np.multiply(self.around[first : first + size], shape, out=row)
+        spectrum = fft.rfft(parts, self.transform(k), axis=-1)[:, bins]
         return np.asarray(spectrum.real**2 + spectrum.imag**2)
 
     def transform(self, k: int) -> int:
         """Return the transform length of a window: twice its length, so that its power is not undersampled."""
         return int(fft.next_fast_len(2 * round(LENGTHS_S[k] * self.sample_rate_hz), real=True))
 
-    def linear_power(self, k: int) -> Floats:
-        """Return the power spectrum of the linear response in the window of length k."""
-        if k not in self.linear:
-            self.linear[k] = self.power(k, (-BEFORE * LENGTHS_S[k],))[0]
-        return self.linear[k]
-
-    def order(self, order: int, drive_hz: Floats) -> _Order:
-        """Read one order and its noise at every drive frequency."""
-        output = order * drive_hz
-        places = [place(order, self.rate_s, length) for length in LENGTHS_S]
-        usable = np.array([p is not None for p in places])
+    def read(self, drives: dict[int, Floats]) -> dict[int, _Order]:
+        """Read orders and their noise, each at its own drive frequencies."""
+        spots = {n: [place(n, self.rate_s, length) for length in LENGTHS_S] for n in drives}
+        counts = [drive.size for drive in drives.values()]
+        output = np.concatenate([n * drive for n, drive in drives.items()])
+        usable = np.repeat([[spot is not None for spot in row] for row in spots.values()], counts, axis=0)
         weights = length_weights(output, usable)
         inside = output <= TOP_OF_BAND * self.stop_hz
         short = inside & ~weights.any(axis=1)
         weights[~inside] = 0.0
         ratio, noise, tail, bins, segments = np.zeros((5, output.size))
-        for k, spot in enumerate(places):
+        which = np.repeat(np.arange(len(counts)), counts)
+        resolved = output * (2 ** (1 / 12) - 2 ** (-1 / 12))
+        for k in range(len(LENGTHS_S)):
             use = weights[:, k] > 0.0
-            if spot is None or not use.any():
+            needed = [(i, row[k]) for i, row in enumerate(spots.values()) if np.any(use & (which == i))]
+            heard = [(i, spot) for i, spot in needed if spot is not None]
+            if not heard:
                 continue
             w = weights[use, k]
-            smooth = self._smooth(k, spot, output[use])
+            smooth = self._smooth(k, dict(heard), which[use], output[use])
             ratio[use] += w * smooth[0]
             noise[use] += w * smooth[1]
             tail[use] += w * smooth[2]
-            bins[use] += w * np.maximum(0.6 * LENGTHS_S[k] * output[use] * (2 ** (1 / 12) - 2 ** (-1 / 12)), 1.0)
-            segments[use] += w * (len(spot.before_s) + len(spot.after_s))
+            bins[use] += w * np.maximum(0.6 * LENGTHS_S[k] * resolved[use], 1.0)
+            size = np.zeros(len(counts))
+            for i, spot in heard:
+                size[i] = len(spot.before_s) + len(spot.after_s)
+            segments[use] += w * size[which[use]]
         read = weights.any(axis=1)
         overlapped = read & (tail > 10.0 ** (TAIL_DB / 10.0))
         ratio[~read | overlapped] = np.nan
         noise[~read | overlapped] = np.nan
-        return _Order(ratio, noise, np.maximum(bins, 1.0), np.maximum(segments, 1.0), short, overlapped)
+        whole = _Order(ratio, noise, np.maximum(bins, 1.0), np.maximum(segments, 1.0), short, overlapped)
+        ends = np.cumsum(counts)
+        parts = [slice(end - count, end) for end, count in zip(ends, counts, strict=True)]
+        return {
+            n: _Order(*(getattr(whole, f.name)[part] for f in fields(whole)))
+            for n, part in zip(drives, parts, strict=True)
+        }
 
-    def _smooth(self, k: int, spot: HarmonicPlace, output: Floats) -> Floats:
-        """Smoothed squared ratios (harmonic, noise, room tail) at the output frequencies."""
-        gap_s = self.rate_s * math.log((spot.order + 1) / spot.order)
-        starts = (spot.start_s, gap_s - BEFORE * LENGTHS_S[k], *spot.before_s, *spot.after_s)
-        spectra = self.power(k, starts)
-        step_hz = self.sample_rate_hz / self.transform(k)
-        low = max(1, math.floor(0.9 * output[0] / step_hz) - 1)
-        high = min(math.ceil(1.1 * output[-1] / step_hz) + 2, math.floor(self.stop_hz / step_hz) + 1, spectra.shape[1])
-        linear = np.maximum(self.linear_power(k)[low:high], 1e-300)
-        noise = spectra[2:, low:high].mean(axis=0)
-        rows = np.stack([spectra[0, low:high] / linear, noise / linear, spectra[1, low:high] - noise, linear])
-        smooth = smooth_power(np.arange(low, high) * step_hz, rows, SMOOTHING, output)
-        return np.stack([smooth[0], smooth[1], smooth[2] / np.maximum(smooth[3], 1e-300)])
+    def _smooth(self, k: int, spots: dict[int, HarmonicPlace], which: Integers, output: Floats) -> Floats:
+        """Smoothed squared ratios (harmonic, noise, room tail); `which` names the spot of each output frequency."""
+        length_s, step_hz = LENGTHS_S[k], self.sample_rate_hz / self.transform(k)
+        low = max(1, math.floor(0.9 * float(output.min()) / step_hz) - 1)
+        top = math.ceil(1.1 * float(output.max()) / step_hz) + 2
+        bins = slice(low, min(top, math.floor(self.stop_hz / step_hz) + 1, self.transform(k) // 2 + 1))
+        linear = np.maximum(self.power(k, (-BEFORE * length_s,), bins)[0], 1e-300)
+        rows = np.empty((3 * len(spots) + 1, linear.size))
+        rows[-1] = linear
+        row_of = np.zeros(max(spots) + 1, dtype=np.int64)
+        for row, (i, spot) in enumerate(spots.items()):
+            gap_s = self.rate_s * math.log((spot.order + 1) / spot.order)
+            starts = (spot.start_s, gap_s - BEFORE * length_s, *spot.before_s, *spot.after_s)
+            power = self.power(k, starts, bins)
+            noise = power[2:].mean(axis=0)
+            rows[3 * row : 3 * row + 3] = power[0] / linear, noise / linear, power[1] - noise
+            row_of[i] = 3 * row
+        frequency = bins_hz(self.transform(k), self.sample_rate_hz)[bins]
+        first = row_of[which]
+        wanted = np.stack([first, first + 1, first + 2, np.full(first.size, rows.shape[0] - 1)])
+        smooth = smooth_rows(frequency, rows, SMOOTHING, output, wanted)
+        smooth[2] /= np.maximum(smooth[3], 1e-300)
+        return smooth[:3]
 
 
-def _buzz(reader: _Reader, frequency: Floats, level: Floats) -> HarmonicCurve:
-    """Read the buzz on a coarser grid and bring it to the drive frequencies."""
-    at = np.unique(np.append(np.arange(0, frequency.size, BUZZ_STEP), frequency.size - 1))
-    coarse = _sum_orders(reader, BUZZ_ORDERS, frequency[at], frequency, level)
+def _fine(coarse: HarmonicCurve, at: Integers, frequency: Floats) -> HarmonicCurve:
+    """Bring a curve that was read at some of the drive frequencies to all of them."""
     x, x_coarse = np.log(frequency), np.log(frequency[at])
     nearest = np.clip(np.searchsorted(at, np.arange(frequency.size)), 0, at.size - 1)
 
@@ -293,7 +318,12 @@ def _buzz(reader: _Reader, frequency: Floats, level: Floats) -> HarmonicCurve:
 
 
 def _sum_orders(
-    reader: _Reader, orders: tuple[int, ...], drive_hz: Floats, frequency: Floats, level: Floats
+    read: dict[int, _Order],
+    orders: tuple[int, ...],
+    drive_hz: Floats,
+    frequency: Floats,
+    level: Floats,
+    stop_hz: float,
 ) -> HarmonicCurve:
     """Add up orders at the drive frequencies; level is ln of the gated linear magnitude at frequency."""
     sums = np.zeros((6, drive_hz.size))
@@ -302,13 +332,13 @@ def _sum_orders(
     x = np.log(frequency)
     fundamental = np.interp(np.log(drive_hz), x, level)
     for order in orders:
-        one = reader.order(order, drive_hz)
+        one = read[order]
         short |= one.short
         tail |= one.tail
         variance = power_variance(one.ratio, one.noise, one.bins, one.segments)
         log_gain = np.interp(np.log(order * drive_hz), x, level, right=np.nan) - fundamental
         gain = np.exp(2.0 * log_gain)
-        inside = order * drive_hz <= TOP_OF_BAND * reader.stop_hz
+        inside = order * drive_hz <= TOP_OF_BAND * stop_hz
         terms = np.stack(
             [one.ratio, one.noise, variance, one.ratio * gain, one.noise * gain, variance * gain * gain],
         )
@@ -321,7 +351,7 @@ def _sum_orders(
         power=sums[3],
         noise=sums[4],
         power_u=np.sqrt(sums[5]),
-        limit_hz=TOP_OF_BAND * reader.stop_hz / orders[0],
+        limit_hz=TOP_OF_BAND * stop_hz / orders[0],
         short=short,
         tail=tail,
     )

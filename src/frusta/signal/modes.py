@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from statistics import median
 
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
 from frusta.errors import ParameterError
-from frusta.signal.decay_fit import autocovariance, fit_decay
+from frusta.signal.decay_fit import LARGEST_EXPONENT, autocovariance, fit_decay
 from frusta.signal.subspace import largest_singular_value, poles_by_order, signal_subspace, upper_half
 
 Complex = NDArray[np.complex128]
@@ -150,7 +151,7 @@ def fit_modes(
     for start, (poles, _) in zip(starts, tried, strict=True):
         others = _apart_from(_continuous(poles[ORDER_STEPS.index(0)], rate_hz), middle)
         runs.append(_fit_run(slower[start:stop], np.append(middle, others), quiet, rate_hz, start - onset))
-    rank = int(np.median([rank for _, rank in tried]))
+    rank = int(median(rank for _, rank in tried))
     found = [_mode(group, i, runs) for i, group in enumerate(groups)]
     inside = [m for m in found if m is not None and band_hz[0] <= m.frequency_hz <= band_hz[1]]
     total = _Total(slower[:stop], rate_hz, onset, runs[0])
@@ -247,7 +248,8 @@ def _fit_run(record: Real, s: Complex, quiet: Real, rate_hz: float, after_onset:
     covariance = autocovariance(quiet, record.size) if quiet.size else np.zeros(record.size)
     fit = fit_decay(record, s / rate_hz, covariance)
     power = float(np.mean(fit.residual**2)) * record.size / max(record.size - 4 * s.size, record.size // 4)
-    residue = fit.amplitude * np.exp(-fit.pole * after_onset) * rate_hz
+    back = -fit.pole * after_onset  # what dies within a few samples is no mode: its height at the onset means nothing
+    residue = fit.amplitude * np.exp(np.minimum(back.real, LARGEST_EXPONENT) + 1j * back.imag) * rate_hz
     ratio = float(np.sqrt(power / covariance[0])) if covariance[0] > 0.0 else float("nan")
     return _Run(np.asarray(fit.pole * rate_hz), np.asarray(residue), np.asarray(fit.pole_sd * rate_hz), ratio)
 
@@ -301,15 +303,14 @@ def frequency_and_loss(pole: complex) -> tuple[float, float]:
 
 
 def _middle(values: Complex) -> complex:
-    real, imaginary = np.median([values.real, values.imag], axis=1)
-    return complex(real, imaginary)
+    return complex(median(values.real.tolist()), median(values.imag.tolist()))
 
 
 def _mode(cluster: Complex, index: int, runs: list[_Run]) -> Mode | None:
     """Turn a group of poles, the ``index``-th of every run, into a mode without prominence; None if it is not one."""
     pole = _middle(cluster)
-    noise_real = float(np.median([run.pole_sd[index].real for run in runs]))
-    noise_imaginary = float(np.median([run.pole_sd[index].imag for run in runs]))
+    noise = _middle(np.array([run.pole_sd[index] for run in runs]))
+    noise_real, noise_imaginary = noise.real, noise.imag
     if not max(noise_real, noise_imaginary) < NEAR * -pole.real:  # noise alone could have put it there
         return None
     refined = np.array([run.pole[index] for run in runs])
@@ -357,7 +358,7 @@ class _Total:
     def at(self, frequency_hz: float) -> complex:
         omega = 2.0 * np.pi * frequency_hz
         time_s = (np.arange(self.record.size) - self.onset) / self.rate_hz
-        recorded = np.sum(self.record * np.exp(-1j * omega * time_s)) / self.rate_hz
+        recorded = complex(self.record @ np.cos(omega * time_s), -(self.record @ np.sin(omega * time_s))) / self.rate_hz
         end_s = (self.record.size - 0.5 - self.onset) / self.rate_hz
         s, r = self.run.pole, self.run.residue / self.rate_hz
         beyond = r * np.exp((s - 1j * omega) * end_s) / (1j * omega - s)

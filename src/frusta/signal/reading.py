@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
 from frusta.errors import ParameterError
 from frusta.signal.blips import Blip, find_blips
@@ -31,6 +30,7 @@ from frusta.signal.faults import fault_of_clock, fault_of_reflections, faults_of
 from frusta.signal.gate import Gate, find_gate, find_onset
 from frusta.signal.harmonics import Harmonics, no_harmonics, read_harmonics
 from frusta.signal.level_reading import put_levels, put_snr
+from frusta.signal.long_transform import long_irfft, long_rfft
 from frusta.signal.modes import Mode, ModeFit, fit_modes
 from frusta.signal.other_figures import put_breakup, put_clock, put_decays, put_distortion
 from frusta.signal.sheet import FIGURES, Sheet
@@ -135,8 +135,8 @@ def read_take(signals: TakeSignals, conditions: Conditions) -> TakeReading:
         return _read_tap(signals)
     count = transform_length(*(s.size for s in signals_of(signals)))
     source = _source(signals, count)
-    spectrum = fft.rfft(signals.recording, count) * source.inverse
-    response = Deconvolved(fft.irfft(spectrum, count), spectrum, source.taper, signals.sample_rate_hz, source.band)
+    spectrum = long_rfft(signals.recording, count) * source.inverse
+    response = Deconvolved(long_irfft(spectrum, count), spectrum, source.taper, signals.sample_rate_hz, source.band)
     clock = _clock(response, source, signals)
     if clock is not None and abs(clock.ppm) > 2.0 * clock.ppm_u:
         response, clock = _corrected(response, source, clock, source.rate_s or math.nan)

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, ndimage
+from scipy import ndimage
 
+from frusta.signal.long_transform import long_irfft_single, long_rfft_single
 from frusta.signal.transfer import Deconvolved
 
 Floats = NDArray[np.float64]
@@ -91,17 +93,17 @@ def residue(deconvolved: Deconvolved, played: Complexes, onset: int, rate_s: flo
     for order in range(2, HIGHEST_ORDER + 1) if rate_s else ():
         spacing_s = (rate_s or 0.0) * math.log(order / (order - 1))
         _take_out(rest, onset, -(rate_s or 0.0) * math.log(order), 0.005, min(0.05, spacing_s / 2), rate, 0.005)
-    spectrum = np.asarray(fft.rfft(rest.astype(np.float32)), dtype=np.complex64)
-    white, noise_hz, noise = _whiten(spectrum, deconvolved)
-    magnitude = np.sqrt(played.real**2 + played.imag**2)
-    noise *= np.array(
-        [magnitude[max(0, i - 50) : i + 51].mean() for i in np.rint(noise_hz * n / rate).astype(np.int64)]
-    )
-    inside = slice(int(np.argmax(white != 0.0)), white.size)
-    white[inside] *= (played[inside] / np.maximum(magnitude[inside], 1e-300)).astype(np.complex64)
+    spectrum = long_rfft_single(rest.astype(np.float32), n)
     # at a lower rate, where one divides the transform: what happens shows below 12 kHz too
     thinned = max((k for k in range(1, max(1, round(rate / LOWER_RATE_HZ)) + 1) if n % (2 * k) == 0), default=1)
-    signal = np.asarray(fft.irfft(white[: n // thinned // 2 + 1], n // thinned), dtype=np.float64)[: samples // thinned]
+    white, noise_hz, noise = _whiten(spectrum, deconvolved, n // thinned // 2 + 1)
+    nearby = [np.abs(played[max(0, i - 50) : i + 51]).mean() for i in np.rint(noise_hz * n / rate).astype(np.int64)]
+    noise *= np.array(nearby)
+    inside = slice(int(np.argmax(white != 0.0)), white.size)
+    phase = (played[inside] * (1.0 / max(nearby))).astype(np.complex64)
+    phase /= np.maximum(np.abs(phase), np.float32(1e-30))
+    white[inside] *= phase
+    signal = np.asarray(long_irfft_single(white, n // thinned), dtype=np.float64)[: samples // thinned]
     rate /= thinned
     block = max(16, round(BLOCK_S * rate))
     count = signal.size // block
@@ -139,27 +141,34 @@ def _take_out(
     rest[(start + np.arange(size)) % rest.size] *= keep
 
 
-def _whiten(spectrum: Singles, deconvolved: Deconvolved) -> tuple[Singles, Floats, Floats]:
-    """Divide by the median noise of quarter-octave bands, inside the band; return that noise too."""
+def _whiten(spectrum: Singles, deconvolved: Deconvolved, needed: int) -> tuple[Singles, Floats, Floats]:
+    """Divide by the median noise of quarter-octave bands, inside the band; return that noise too.
+
+    Of the spectrum only the first ``needed`` bins are whitened.
+    """
     n, rate = deconvolved.impulse.size, deconvolved.sample_rate_hz
     low_hz = LOWEST_SHARE * deconvolved.band.full_low_hz
     high_hz = min(1.1 * deconvolved.band.full_high_hz, 0.98 * deconvolved.band.stop_hz)
     edges = np.geomspace(low_hz, high_hz, max(8, round(4 * math.log2(high_hz / low_hz))))
     index = np.ceil(edges * n / rate).astype(np.int64)
     first, last = int(index[0]), int(index[-1])
-    power = np.asarray(spectrum.real[first:last], dtype=np.float64) ** 2
-    power += np.asarray(spectrum.imag[first:last], dtype=np.float64) ** 2
-    pairs = zip(index[:-1] - first, index[1:] - first, strict=True)
     # at most some 500 bins a band: a median of more is no better known
-    median = np.array([np.median(power[a : max(b, a + 1) : max(1, (b - a) // 500)]) for a, b in pairs])
+    median = np.array(
+        [np.median(_power(spectrum[a : max(b, a + 1) : max(1, (b - a) // 500)])) for a, b in pairwise(index)]
+    )
+    last = min(last, needed)
     log_middle = 0.5 * (np.log(edges[1:]) + np.log(edges[:-1]))
     log_bins = np.log(np.arange(first, last) * (rate / n))
     noise = np.exp(np.interp(log_bins, log_middle, np.log(np.maximum(median / math.log(2.0), 1e-300))))
-    white = np.zeros(spectrum.size, dtype=np.complex64)
-    white[first:last] = spectrum[first:last] / np.sqrt(noise).astype(np.float32)
+    white = np.zeros(needed, dtype=np.complex64)
+    np.multiply(spectrum[first:last], (1.0 / np.sqrt(noise)).astype(np.float32), out=white[first:last])
     # Lines only, that stand far out of their neighbours: a burst, being short, lifts neighbours alike.
     hum = slice(first, min(last, round(HUM_HZ * n / rate)))
-    part = power[: hum.stop - first]
+    part = _power(spectrum[hum])
     over = part / np.maximum(ndimage.median_filter(part, LINE_NEIGHBOURS, mode="nearest"), 1e-300)
     white[hum] /= np.sqrt(np.where(over > LINE_OVER, over, 1.0)).astype(np.float32)
     return white, np.exp(log_middle), np.sqrt(np.maximum(median, 1e-300))
+
+
+def _power(values: Singles) -> Floats:
+    return np.asarray(values.real, dtype=np.float64) ** 2 + np.asarray(values.imag, dtype=np.float64) ** 2

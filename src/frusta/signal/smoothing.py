@@ -113,23 +113,49 @@ def smooth_power(frequency_hz: Floats, power: Floats, fraction: float, at_hz: Fl
         raise ParameterError("frequencies must be positive and rising")
     if not fraction > 0.0:
         raise ParameterError(f"fraction must be positive (got {fraction})")
-    x = np.log2(f)
-    centre = x if at_hz is None else np.log2(np.asarray(at_hz, dtype=np.float64))
-    low = np.clip(centre - 0.5 / fraction, x[0], x[-1])
-    high = np.clip(centre + 0.5 / fraction, x[0], x[-1])
-    step = np.diff(x)
-    run = np.zeros(p.shape)
-    np.cumsum(0.5 * (p[..., 1:] + p[..., :-1]) * step, axis=-1, out=run[..., 1:])
-    slope = np.diff(p, axis=-1) / step
+    at = f if at_hz is None else np.asarray(at_hz, dtype=np.float64)
+    rows = p.reshape(-1, f.size)
+    return smooth_rows(f, rows, fraction, at, np.arange(rows.shape[0])[:, None]).reshape(*p.shape[:-1], at.size)
+
+
+def smooth_rows(frequency_hz: Floats, power: Floats, fraction: float, at_hz: Floats, row: NDArray[np.int64]) -> Floats:
+    """Return the means of `smooth_power` of one row each, unchecked: for many curves, each at its own places.
+
+    Parameters
+    ----------
+    frequency_hz : ndarray, shape (n,)
+        Rising, > 0; two at least.
+    power : ndarray, shape (rows, n)
+        Squared magnitude, any unit.
+    fraction : float
+        Bands per octave, > 0.
+    at_hz : ndarray, shape (m,)
+        Where to evaluate, Hz.
+    row : ndarray, broadcast to shape (..., m)
+        Which row to evaluate there.
+
+    Returns
+    -------
+    ndarray, shape (..., m)
+        Same unit as ``power``.
+    """
+    x, centre = np.log2(frequency_hz), np.log2(at_hz)
+    low = np.minimum(np.maximum(centre - 0.5 / fraction, x[0]), x[-1])
+    high = np.minimum(np.maximum(centre + 0.5 / fraction, x[0]), x[-1])
+    step = x[1:] - x[:-1]
+    run = np.zeros(power.shape)
+    np.cumsum(0.5 * (power[:, 1:] + power[:, :-1]) * step, axis=-1, out=run[:, 1:])
+    slope = 0.5 * (power[:, 1:] - power[:, :-1]) / step
 
     def integral(edge: Floats) -> Floats:
-        i = np.clip(np.searchsorted(x, edge, side="right") - 1, 0, f.size - 2)
+        i = np.minimum(np.maximum(np.searchsorted(x, edge, side="right") - 1, 0), x.size - 2)
         d = edge - x[i]
-        return np.asarray(run[..., i] + d * (p[..., i] + 0.5 * d * slope[..., i]))
+        return np.asarray(run[row, i] + d * (power[row, i] + d * slope[row, i]))
 
     width = high - low
-    mean = (integral(high) - integral(low)) / np.where(width > 0.0, width, 1.0)
-    return np.asarray(np.where(width > 0.0, mean, p[..., -1:]))
+    empty = width <= 0.0
+    mean = (integral(high) - integral(low)) / np.where(empty, 1.0, width)
+    return np.where(empty, power[row, -1], mean) if empty.any() else mean
 
 
 def band_mean_power(frequency_hz: Floats, power: Floats, low_hz: float, high_hz: float) -> float:

@@ -8,9 +8,9 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
 from frusta.errors import ParameterError
+from frusta.signal.long_transform import long_rfft
 from frusta.signal.smoothing import band_mean_power
 from frusta.signal.sweep import Sweep, fit_sweep, make_sweep
 from frusta.signal.transfer import Band, band_of_sweep, bins_hz, inverse_spectrum, taper_band
@@ -71,7 +71,7 @@ class Source:
 @lru_cache(maxsize=4)
 def source_of_sweep(sweep: Sweep, count: int) -> Source:
     """Return a sweep made here, for transforms of ``count`` samples; the last few are kept."""
-    spectrum = fft.rfft(make_sweep(sweep), count)
+    spectrum = long_rfft(make_sweep(sweep), count)
     band = band_of_sweep(sweep)
     inverse, taper = inverse_spectrum(spectrum, bins_hz(count, sweep.sample_rate_hz), band)
     for array in (spectrum, inverse, taper):
@@ -103,7 +103,7 @@ def source_of_signal(played: Floats, sample_rate_hz: float, count: int, *, by_re
     """
     fit = fit_sweep(played, sample_rate_hz)
     band = taper_band(fit.start_hz, fit.stop_hz, sample_rate_hz)
-    spectrum = fft.rfft(played, count)
+    spectrum = long_rfft(played, count)
     share = 0.0 if fit.exponential else RANDOM_REGULARISATION
     inverse, taper = inverse_spectrum(spectrum, bins_hz(count, sample_rate_hz), band, share)
     amplitude = fit.amplitude
@@ -152,7 +152,7 @@ def source_of_reference(reference: Floats, sample_rate_hz: float, count: int, sw
         raise ParameterError("the reference channel must carry what was played (it is silent); check its cable")
     if sweep is None:
         return source_of_signal(reference, sample_rate_hz, count, by_reference=True)
-    spectrum = fft.rfft(reference, count)
+    spectrum = long_rfft(reference, count)
     frequency = bins_hz(count, sample_rate_hz)
     share = 0.0 if sweep.rate_s is not None else RANDOM_REGULARISATION
     inverse, taper = inverse_spectrum(spectrum, frequency, sweep.band, share)

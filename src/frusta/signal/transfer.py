@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from frusta.errors import ParameterError
+from frusta.signal.long_transform import long_irfft, long_rfft
 from frusta.signal.sweep import Sweep
 
 Floats = NDArray[np.float64]
@@ -179,9 +180,9 @@ def deconvolve(
     count = samples or transform_length(recording.size, played.size)
     band = band_hz if isinstance(band_hz, Band) else taper_band(band_hz[0], band_hz[1], sample_rate_hz)
     frequency = bins_hz(count, sample_rate_hz)
-    inverse, taper = inverse_spectrum(fft.rfft(played, count), frequency, band, regularisation)
-    spectrum = fft.rfft(recording, count) * inverse
-    return Deconvolved(fft.irfft(spectrum, count), spectrum, taper, sample_rate_hz, band)
+    inverse, taper = inverse_spectrum(long_rfft(played, count), frequency, band, regularisation)
+    spectrum = long_rfft(recording, count) * inverse
+    return Deconvolved(long_irfft(spectrum, count), spectrum, taper, sample_rate_hz, band)
 
 
 def band_of_sweep(sweep: Sweep) -> Band:

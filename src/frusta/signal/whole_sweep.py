@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import insort
 from dataclasses import dataclass
 
 import numpy as np
@@ -152,14 +153,24 @@ def best_step(lag: Floats) -> tuple[int, float]:
     (int, float)
         Index after the jump; misfit in the unit of the lag, infinite for fewer than four values.
     """
-    misfits = [
-        float(np.mean(np.abs(np.concatenate([lag[:k] - np.median(lag[:k]), lag[k:] - np.median(lag[k:])]))))
-        for k in range(2, lag.size - 1)
-    ]
+    values = [float(v) for v in lag]
+    before, after = _strays(values), _strays(values[::-1])
+    misfits = [(before[k] + after[lag.size - k]) / lag.size for k in range(2, lag.size - 1)]
     if not misfits:
         return 0, math.inf
     best = int(np.argmin(misfits))
     return best + 2, misfits[best]
+
+
+def _strays(values: list[float]) -> list[float]:
+    """Summed distance from their own median of the first 0, 1, 2 ... values."""
+    ordered: list[float] = []
+    sums = [0.0]
+    for value in values:
+        insort(ordered, value)
+        half = len(ordered) // 2
+        sums.append(sum(ordered[len(ordered) - half :]) - sum(ordered[:half]))
+    return sums
 
 
 def _clock(share: float) -> Fault:
