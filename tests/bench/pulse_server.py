@@ -33,11 +33,7 @@ def pulse_server(rate: int = 48000) -> Iterator[dict[str, str]]:
         "OMP_NUM_THREADS": "1",
         "OPENBLAS_NUM_THREADS": "1",
     }
-    command = [
-        "pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no", "--realtime=no",
-        "--high-priority=no", "-L", f"module-native-protocol-unix socket={socket} auth-anonymous=1",
-        "-L", f"module-null-sink sink_name=loop rate={rate} channels=2 format=float32le",
-    ]  # fmt: skip
+    command = server_command(socket, rate)
     log = (folder / "log").open("wb")
     server = subprocess.Popen(command, env=environment, stdout=log, stderr=subprocess.STDOUT)
     try:
@@ -49,6 +45,15 @@ def pulse_server(rate: int = 48000) -> Iterator[dict[str, str]]:
         server.wait(20)
         log.close()
         shutil.rmtree(folder, ignore_errors=True)
+
+
+def server_command(socket: Path, rate: int = 48000) -> list[str]:
+    """Return the line that starts a server at a socket."""
+    return [
+        "pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no", "--realtime=no",
+        "--high-priority=no", "-L", f"module-native-protocol-unix socket={socket} auth-anonymous=1",
+        "-L", f"module-null-sink sink_name=loop rate={rate} channels=2 format=float32le",
+    ]  # fmt: skip
 
 
 def _wait_for(environment: dict[str, str], server: subprocess.Popen[bytes], log: Path) -> None:

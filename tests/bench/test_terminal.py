@@ -127,7 +127,7 @@ def test_esc_stops_the_sound_and_a_closed_terminal_loses_nothing(tmp_path, open_
     terminal.press("Enter")
     assert "Esc STOP" in terminal.wait(r"Now \d+\.\d dB")
     terminal.press("Escape")
-    terminal.wait("Push heron on", 5.0)
+    terminal.wait("Push heron on")
     terminal.press("Enter")
     terminal.wait(r"\[level\]")
     terminal.close()

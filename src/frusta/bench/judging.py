@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -221,6 +221,8 @@ def _verdict(
         if not same:
             advice = "reseat"
     lines.append(_figures_line(found, resolved))
+    if not any(f.fault == "clock" for f in faults):
+        lines.append(clock_line(found.figures, found.uncertainties))
     speed = sound_speed_m_s(AIR_C if resolved.temperature_c is None else resolved.temperature_c)
     lines += room_lines(found.gate, 1e-3 * resolved.rig.microphone_distance_mm, speed)
     return TakeVerdict(quality, tuple(faults), figures, uncertainties, tuple(line for line in lines if line), advice)  # type: ignore[arg-type]
@@ -230,14 +232,37 @@ def _figures_line(found: TakeReading, resolved: ResolvedTake) -> str:
     figures = found.figures
     words = []
     if (level := figures.get("level_db")) is not None:
-        words.append(f"level {level:.1f} dB" + ("" if resolved.full_scale_pa else " relative"))
+        gain_db = resolved.drive_gain_db
+        words.append(f"level {level + gain_db:.1f} dB" + ("" if resolved.full_scale_pa else " relative"))
     if (breakup := figures.get("breakup_hz")) is not None:
         words.append(f"break-up {breakup:.0f} Hz")
     if (snr := figures.get("snr_db")) is not None:
         words.append(f"{snr:.0f} dB over the noise")
     if (thd := figures.get("piston_thd_peak_percent")) is not None:
         words.append(f"distortion {thd:.2g} % at most")
+    if level is not None and round(resolved.drive_gain_db, 1) != 0.0:
+        words.append(f"drive gain {_signed(resolved.drive_gain_db)} dB")
     return ", ".join(words)
+
+
+def clock_line(figures: Mapping[str, float | None], uncertainties: Mapping[str, float]) -> str:
+    """Return in words how two clocks differ that a take shows to be two, else nothing.
+
+    Parameters
+    ----------
+    figures, uncertainties : mapping of str to float
+        Of a reading; ``clock_ppm`` is the recorder's clock over the player's.
+
+    Examples
+    --------
+    >>> clock_line({"clock_ppm": -84.6}, {"clock_ppm_u": 1.2})
+    "the microphone's clock is 85 ± 2 ppm slow against the player's: taken out"
+    """
+    ppm, u = figures.get("clock_ppm"), uncertainties.get("clock_ppm_u", math.inf)
+    if ppm is None or abs(ppm) <= Z_99 * u:
+        return ""
+    word = "fast" if ppm > 0.0 else "slow"
+    return f"the microphone's clock is {abs(ppm):.0f} ± {math.ceil(u):.0f} ppm {word} against the player's: taken out"
 
 
 def _slip(loaded: LoadedTake) -> str | None:

@@ -111,6 +111,8 @@ class LevelReading:
         Of the microphone over the last period.
     accepted : bool
         Whether it stood long enough.
+    tolerance_db : float
+        How near to the target is near enough.
     """
 
     level_db: float
@@ -119,6 +121,7 @@ class LevelReading:
     noise_db: float | None
     peak_dbfs: float
     accepted: bool
+    tolerance_db: float = TOLERANCE_DB
 
     @property
     def order(self) -> str:
@@ -127,7 +130,7 @@ class LevelReading:
             return "microphone too loud: turn its gain down"
         if self.deficit_db is None:
             return "steady" if self.accepted else "hold still"
-        if abs(self.deficit_db) <= TOLERANCE_DB:
+        if abs(self.deficit_db) <= self.tolerance_db:
             return "on target" if self.accepted else "on target, hold still"
         return f"{'up' if self.deficit_db > 0 else 'down'} {abs(self.deficit_db):.1f} dB"
 
@@ -200,7 +203,7 @@ class LevelMeter:
         peak = 20.0 * math.log10(float(np.max(np.abs(self._last[-self._period :]))) + 1e-10)
         loud = noise_db is None or noise_db > 6.0
         accepted = held >= self._hold - 1e-9 and peak < -1.0 and loud
-        return LevelReading(level, deficit, held, noise_db, peak, accepted)
+        return LevelReading(level, deficit, held, noise_db, peak, accepted, self._tolerance)
 
     def _band(self) -> tuple[float, float | None]:
         """Power of the lines, re digital full scale, and how far they stand over what is between them."""

@@ -7,6 +7,7 @@ gives the same cones every time. It is for learning the bench and for trying it:
 from __future__ import annotations
 
 import math
+import re
 import threading
 import time
 from collections.abc import Iterator
@@ -47,14 +48,17 @@ class Rehearsal:
         Deliver at once instead of in real time.
     fault : str or None
         A mishap of `frusta.bench.mishaps`, or ``unplugged`` or ``silent-input``; happens to the first sweep only.
+    clock_ppm : float
+        How much faster the microphone's clock is than the player's: a USB microphone has its own.
     """
 
     fast: bool = False
     fault: str | None = None
+    clock_ppm: float = 0.0
 
 
 def parse_rehearsal(text: str) -> Rehearsal:
-    """Return what ``virtual``, ``virtual:fast`` or ``virtual:fast,dropout`` means.
+    """Return what ``virtual``, ``virtual:fast``, ``virtual:fast,dropout`` or ``virtual:fast,85ppm`` means.
 
     Raises
     ------
@@ -62,12 +66,17 @@ def parse_rehearsal(text: str) -> Rehearsal:
         If a word is not known.
     """
     words = [w for w in text.partition(":")[2].split(",") if w]
+    clocks = [float(w.removesuffix("ppm")) for w in words if re.fullmatch(r"-?\d{1,4}ppm", w)]
+    words = [w for w in words if not w.endswith("ppm") or not clocks]
     known = ("fast", *MISHAPS, *DEVICE_FAULTS)
     wrong = [w for w in words if w not in known]
     if wrong:
-        raise ParameterError(f"a virtual device can be {', '.join(known)} (got {wrong[0]!r}), as in virtual:fast,burst")
+        raise ParameterError(
+            f"a virtual device can be {', '.join(known)} or have a clock of its own, 85ppm "
+            f"(got {wrong[0]!r}); as in virtual:fast,burst"
+        )
     faults = [w for w in words if w != "fast"]
-    return Rehearsal("fast" in words, faults[0] if faults else None)
+    return Rehearsal("fast" in words, faults[0] if faults else None, clocks[0] if clocks else 0.0)
 
 
 class VirtualDevice:
@@ -186,7 +195,7 @@ class VirtualDevice:
             signal,
             self.sample_rate_hz,
             take=take,
-            conditions=Conditions(loopback=loopback),
+            conditions=Conditions(loopback=loopback, clock_ppm=self._how.clock_ppm),
             mishap=mishap,
         )
         if self.channels > 2:

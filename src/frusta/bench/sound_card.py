@@ -1,4 +1,7 @@
-"""A real sound device through PortAudio: one duplex stream of our own, with pre-roll; slips are sought in the audio.
+"""A real sound device through PortAudio: streams of our own, with pre-roll; slips are sought in the audio.
+
+One device is one duplex stream. Two devices have two clocks, which a duplex stream would force into step, tearing the
+sound: each then has a stream of its own, and the recording tells how the clocks differ.
 
 The driver library is loaded when a device is first asked for, so that all else works without it.
 """
@@ -8,6 +11,7 @@ from __future__ import annotations
 import queue
 import threading
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -107,8 +111,12 @@ class _StreamEnded(DeviceError):
     """The driver ended the stream or fell silent."""
 
 
+class _CannotOpen(DeviceError):
+    """The driver refuses the stream."""
+
+
 class SoundCard:
-    """A duplex stream on one device, or on one for each direction.
+    """One device, or one for each direction.
 
     Parameters
     ----------
@@ -138,11 +146,12 @@ class SoundCard:
         self.sample_rate_hz = sample_rate_hz
         self.channels = channels
         self._output_channels = min(max(output_channels, 1), output.outputs)
-        self._devices = (input_.index, output.index)
+        self._devices: tuple[int | None, int | None] = (input_.index, output.index)
+        self._names = ((input_.name, input_.api), (output.name, output.api))
         self._driver = load_driver()
         self._stop = threading.Event()
         self._gain = 1.0
-        self._stream: Any = None
+        self._streams: list[Any] = []
         self._lock = threading.Lock()
         self._check()
 
@@ -157,8 +166,8 @@ class SoundCard:
         """Silence the output: zeros from now on, and what the driver still holds is thrown away."""
         self._stop.set()
         with self._lock:
-            if self._stream is not None:
-                self._stream.abort(ignore_errors=True)
+            for stream in self._streams:
+                stream.abort(ignore_errors=True)
 
     def close(self) -> None:
         """Stop."""
@@ -168,30 +177,54 @@ class SoundCard:
         """Play and record; see `frusta.bench.device.Device`.
 
         A driver that gave up over a slip (a busy machine) is asked once more, from the start: a device that is gone
-        cannot be opened again, and is told.
+        cannot be opened again, and is told. One that was plugged in again is looked for by its name.
         """
         self._stop.clear()
-        for _ in range(ATTEMPTS - 1):
+        ended: DeviceError | None = None
+        for _ in range(ATTEMPTS):
             try:
                 return self._play_once(signal, repeat, heard)
-            except _StreamEnded:
-                continue
-        return self._play_once(signal, repeat, heard)
+            except _StreamEnded as error:
+                ended = error
+            except _CannotOpen as error:
+                if ended is not None or not self._found_again():
+                    raise ended or error from error
+                ended = error
+        raise ended or DeviceError(self._silent())
+
+    def _found_again(self) -> bool:
+        """Look for the devices by name once the driver has looked at the machine anew; whether they are there."""
+        with self._lock:
+            self._driver._terminate()
+            self._driver._initialize()
+            there = {(d.name, d.api): d.index for d in list_devices()}
+            places = [there.get(name) for name in self._names]
+            if any(place is None for place in places):
+                return False
+            self._devices = (places[0], places[1])
+            return True
+
+    def _silent(self) -> str:
+        return (
+            f"{self.name}: stopped answering; plug it in again, close what else uses it, then go on. "
+            "The take is not counted"
+        )
 
     def _play_once(self, signal: Floats, repeat: bool, heard: Heard | None) -> Playing:
         """Play and record on a new stream."""
         work = _Stream(np.asarray(signal, dtype=np.float32), repeat, self)
         try:
             with self._lock:
-                self._stream = self._open(work.callback)
-                self._stream.start()
+                for stream in self._open(work):
+                    self._streams.append(stream)
+                    stream.start()
             return self._follow(work, heard)
         except self._driver.PortAudioError as error:
-            raise DeviceError(_in_words(self.name, error)) from error
+            raise _CannotOpen(_in_words(self.name, error)) from error
         finally:
             with self._lock:
-                stream, self._stream = self._stream, None
-            if stream is not None:
+                streams, self._streams = self._streams, []
+            for stream in streams:
                 stream.abort(ignore_errors=True)
                 stream.close(ignore_errors=True)
 
@@ -205,10 +238,7 @@ class SoundCard:
                 block = work.heard.get(timeout=0.05)
             except queue.Empty:
                 if time.monotonic() - last > SILENT_S or not self._alive():
-                    raise _StreamEnded(
-                        f"{self.name}: stopped answering; plug it in again, close what else uses it, then go on. "
-                        "The take is not counted"
-                    ) from None
+                    raise _StreamEnded(self._silent()) from None
                 continue
             last = time.monotonic()
             if heard is not None:
@@ -216,10 +246,10 @@ class SoundCard:
             if not repeat_forever(work):
                 blocks.append(block)
                 got += len(block)
-                if got >= work.wanted:
+                if work.wanted is not None and got >= work.wanted:
                     break
         samples = np.concatenate(blocks) if blocks else np.zeros((0, self.channels), dtype=np.float32)
-        skip = work.pre_roll
+        skip = work.begun or 0
         return Playing(
             np.asarray(samples[skip : work.wanted], dtype=np.float64), self._stop.is_set(), tuple(sorted(work.flags))
         )
@@ -227,18 +257,19 @@ class SoundCard:
     def _alive(self) -> bool:
         """Whether the driver still runs, or the stream was stopped on purpose."""
         with self._lock:
-            return self._stop.is_set() or (self._stream is not None and bool(self._stream.active))
+            running = bool(self._streams) and all(bool(stream.active) for stream in self._streams)
+            return self._stop.is_set() or running
 
-    def _open(self, callback: Any) -> Any:
-        return self._driver.Stream(
-            samplerate=self.sample_rate_hz,
-            blocksize=0,
-            device=self._devices,
-            channels=(self.channels, self._output_channels),
-            dtype="float32",
-            latency="high",
-            callback=callback,
-        )
+    def _open(self, work: _Stream) -> Iterator[Any]:
+        """Give each stream once the one before runs; the microphone listens first."""
+        shared = {"samplerate": self.sample_rate_hz, "blocksize": 0, "dtype": "float32", "latency": "high"}
+        to_hear, to_play = self._devices
+        if to_hear == to_play:
+            channels = (self.channels, self._output_channels)
+            yield self._driver.Stream(device=self._devices, channels=channels, callback=work.callback, **shared)
+            return
+        yield self._driver.InputStream(device=to_hear, channels=self.channels, callback=work.hear, **shared)
+        yield self._driver.OutputStream(device=to_play, channels=self._output_channels, callback=work.say, **shared)
 
     def _check(self) -> None:
         try:
@@ -258,7 +289,9 @@ class _Stream:
     def __init__(self, signal: NDArray[np.float32], repeat: bool, card: SoundCard) -> None:
         rate = card.sample_rate_hz
         self.pre_roll = 0 if repeat else round(PRE_ROLL_S * rate)
-        self.wanted = self.pre_roll + len(signal) + round(POST_ROLL_S * rate)
+        self.post_roll = round(POST_ROLL_S * rate)
+        self.begun: int | None = None
+        self.handed = 0
         self.signal = signal
         self.repeat = repeat
         self.heard: queue.SimpleQueue[Block] = queue.SimpleQueue()
@@ -268,14 +301,30 @@ class _Stream:
         self.gain = card._gain if not repeat else 0.0
         self.step = 1.0 / max(1.0, GAIN_S * rate)
 
-    def callback(self, indata: Block, outdata: Block, frames: int, _time: object, status: Any) -> None:
-        """Hand over a block."""
+    @property
+    def wanted(self) -> int | None:
+        """Frames to record; None until the signal has begun."""
+        return None if self.begun is None else self.begun + len(self.signal) + self.post_roll
+
+    def callback(self, indata: Block, outdata: Block, frames: int, time_: object, status: Any) -> None:
+        """Say a block and hear one."""
+        self.say(outdata, frames, time_, status)
+        self.hear(indata, frames, time_, None)
+
+    def say(self, outdata: Block, frames: int, _time: object, status: Any) -> None:
+        """Fill a block."""
         if status:
             self.flags.add(str(status))
         outdata[:] = 0.0
         if not self.card._stop.is_set():
             self._fill(outdata, frames)
+
+    def hear(self, indata: Block, frames: int, _time: object, status: Any) -> None:
+        """Hand a block over."""
+        if status:
+            self.flags.add(str(status))
         self.heard.put(indata.copy())
+        self.handed += frames
 
     def _fill(self, outdata: Block, frames: int) -> None:
         size = len(self.signal)
@@ -287,6 +336,8 @@ class _Stream:
             outdata[:] = (self.signal[index] * gains)[:, None]
             self.gain += float(ramp)
         else:
+            if self.begun is None and self.place + frames > 0:
+                self.begun = self.handed - self.place
             first, last = max(self.place, 0), min(self.place + frames, size)
             if last > first:
                 at = first - self.place

@@ -89,7 +89,7 @@ def screen(
         asked = "specimen" if typed.asked == "choose" else "new specimen, or: new-one like-this-one"
         foot.append(Line(f"{asked}: {typed.text}_", "strong"))
     if notice:
-        foot += [Line(part, "strong") for part in textwrap.wrap(notice, width)]
+        foot += [Line(part, "strong") for part in textwrap.wrap(f"{notice[:1].upper()}{notice[1:]}", width)]
     foot += [Line(part, "stop" if _sounds(state, live) else "plain") for part in _keys(state, width)]
     return _fitted(lines, foot, height)
 
@@ -155,6 +155,8 @@ def _level(live: Live, width: int, block: str) -> list[Line]:
         f"target {reading.level_db + reading.deficit_db:.1f} dB"
     )  # fmt: skip
     lines.append(Line(f"Now {reading.level_db:.1f} dB, {target}. Drive gain {live.gain_db:+.1f} dB."))
+    if live.limited and (reading.deficit_db or 0.0) > 0.0:
+        lines.append(Line("The stated limit is reached: turn the amplifier up, or lower --target.", "strong"))
     if reading.noise_db is not None and reading.noise_db < 20.0:
         lines.append(Line(f"The room is only {reading.noise_db:.0f} dB below the noise: find what hums."))
     return lines

@@ -130,6 +130,7 @@ def record(
     )
     remember(row.rig, replace(memory, output=None, input=None) if virtual else memory)
     typer.echo(CAUTION)
+    typer.echo(record_sitting.what_plays(package, key, opened))
     choices = record_sitting.Choices(
         key, channels, tolerance, start_gain, equal_voltage, _levels(levels), seatings, seed, repeatability,
         temperature, humidity, with_coil, new_session, unattended, calibrator,

@@ -112,6 +112,15 @@ def slow_sweep(package: Package, key: str, factor: float) -> str:
     return slow
 
 
+def what_plays(package: Package, key: str, device: Device) -> str:
+    """Return which sweep is played through what, in words."""
+    played = played_of(package, package.sweeps[key], device.sample_rate_hz)
+    law = played.sweep
+    band = "" if law is None else f", {law.start_hz:g} to {law.stop_hz:g} Hz"
+    seconds = played.samples.size / device.sample_rate_hz
+    return f"Sweep {key}: {seconds:.1f} s{band}, {device.sample_rate_hz} Hz, through {device.name}."
+
+
 def sit(package: Package, rig: Rig, device: Device, memory: RigMemory, choices: Choices) -> None:
     """Go through a sitting, from where it was left or from the beginning.
 
