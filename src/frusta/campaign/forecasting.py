@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -19,12 +20,27 @@ from frusta.design.printability import USUAL_CLEAN_DEG, USUAL_FAILED_DEG, Overha
 from frusta.design.rig import ForecastRig
 from frusta.errors import PackageError, ParameterError
 from frusta.material.knowledge import MaterialKnowledge, handbook_knowledge
-from frusta.material.learned import JointKnowledge, Learned
+from frusta.material.learned import JointKnowledge, Learned, ShapeKnowledge
 from frusta.signal.sweep import Sweep
 
 AIR_C = 20.0
 WEAK_MOTOR_TM = 1e-3
 """Force factor where no table names one: the coil is then driven without being braked."""
+
+
+@dataclass(frozen=True)
+class ForecastInputs:
+    """All that a forecast takes beside the drawing; small, so that it can be handed to another process."""
+
+    known: MaterialKnowledge
+    rig: ForecastRig
+    joint: JointKnowledge
+    shape: ShapeKnowledge | None
+    overhang: OverhangLimit | None
+
+    def of(self, profile: ConeProfile, look: Look = FULL) -> Forecast:
+        """Return what a cone would do."""
+        return forecast(profile, self.known, self.rig, self.joint, self.shape, self.overhang, look=look)
 
 
 def drawn_profile(row: Profile) -> ConeProfile:
@@ -86,18 +102,29 @@ def forecast_cone(
     PackageError
         If the package has no such material, recipe or rig, or no table names the coil.
     """
+    inputs = forecast_inputs(package, material, recipe=recipe, rig=rig, profile_key=profile_key, learned=learned)
+    return inputs.of(profile, look)
+
+
+def forecast_inputs(
+    package: Package,
+    material: str,
+    *,
+    recipe: str | None = None,
+    rig: str | None = None,
+    profile_key: str | None = None,
+    learned: Learned | None = None,
+) -> ForecastInputs:
+    """Return all that a forecast takes beside the drawing; parameters and errors as of `forecast_cone`."""
     learned = learned or Learned()
     chosen = rig_of(package, rig)
     known = knowledge_of(package, material, recipe, learned)
-    shape = learned.shapes.get(profile_key) if profile_key else None
-    return forecast(
-        profile,
+    return ForecastInputs(
         known,
         forecast_rig(package, chosen),
         _joint(chosen, learned),
-        shape,
+        learned.shapes.get(profile_key) if profile_key else None,
         overhang_limit(package, material, known.recipe),
-        look=look,
     )
 
 

@@ -95,7 +95,7 @@ def _in_processes(
     context = multiprocessing.get_context("spawn")
     pool = ProcessPoolExecutor(workers, mp_context=context)
     try:
-        with _fresh_start():
+        with fresh_start():
             futures = [pool.submit(_work, function, batch) for batch in batches]
         _follow(futures, size, len(items), report)
         return [result for future in futures for result in future.result()]
@@ -123,7 +123,7 @@ def _follow(futures: Sequence[Future[list[Result]]], size: int, total: int, repo
 
 
 @contextmanager
-def _fresh_start() -> Iterator[None]:
+def fresh_start() -> Iterator[None]:
     """Let processes start with one thread for linear algebra, and without running the user's script again.
 
     A spawned process imports the main module of its parent, which a script without a guard would not survive; what

@@ -44,6 +44,7 @@ def make_app(desk: Desk, access: Access) -> Guard:
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
         yield
         await run_in_threadpool(views.sitting.close)
+        await run_in_threadpool(views.forecaster.close)
         await run_in_threadpool(desk.close)
 
     app = FastAPI(

@@ -141,8 +141,11 @@ def _verdict(state: State) -> dict[str, Any]:
         "head": lines[0] if lines and verdict.advice != "keep" else "",
         "rest": lines[1:] if lines and verdict.advice != "keep" else lines,
         "figures": [
-            (name, quantity(verdict.figures[key], unit, trim=False))
-            for key, name, unit in (("breakup_hz", "Breaks up", "Hz"), ("level_db", "Level", "dB"))
+            (name, quantity(verdict.figures[key] + more, unit, trim=False))
+            for key, name, unit, more in (
+                ("breakup_hz", "Breaks up", "Hz", 0.0),
+                ("level_db", "Level", "dB", state.take.drive_gain_db),  # as it was played, like the meter's
+            )
             if key in verdict.figures
         ],
     }

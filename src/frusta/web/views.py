@@ -16,6 +16,7 @@ from frusta.publish.groups import glyph_points
 from frusta.publish.words import NBSP, count, plain, quantity
 from frusta.web.access import Access
 from frusta.web.desk import READING, Desk
+from frusta.web.forecaster import Forecaster
 from frusta.web.problems import Problem
 from frusta.web.sitting import Sitting
 
@@ -44,6 +45,7 @@ class Views:
         self.desk = desk
         self.access = access
         self.sitting = Sitting(desk)
+        self.forecaster = Forecaster()
         self._templates = Environment(
             loader=PackageLoader("frusta.web", "templates"),
             autoescape=True,

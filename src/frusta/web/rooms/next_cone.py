@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-import threading
+from collections import OrderedDict
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -13,10 +13,10 @@ from markupsafe import Markup
 
 from frusta.bench.planning import Scatter, make_plan, scatter_of_findings
 from frusta.campaign.forecast_file import forecast_document
-from frusta.campaign.forecasting import drawn_profile, forecast_cone
+from frusta.campaign.forecasting import ForecastInputs, drawn_profile, forecast_inputs
 from frusta.campaign.rows import Profile
 from frusta.cone.profile import ConeProfile
-from frusta.design.forecast import Forecast
+from frusta.design.forecast import FULL, QUICK, Forecast
 from frusta.design.print_bodies import cone_body
 from frusta.design.print_file import print_file
 from frusta.errors import FrustaError, ParameterError
@@ -32,6 +32,8 @@ from frusta.web.drawn import Drawn, safe_json, series_of
 from frusta.web.section_drawing import section_svg
 from frusta.web.views import Views
 
+WIDE, SLIM = (740.0, "forecast"), (float(NARROW_PX), "forecast-slim")
+MOST_HELD = 12
 GUESS = Scatter(1.5, 0.4, "guessed")
 SLIDERS = (
     ("neck_radius_mm", "Radius of the neck, mm", 3.0, 60.0, 0.5),
@@ -72,33 +74,11 @@ class Wish:
         )
 
 
-class Latest:
-    """Lets only the newest of many questions be worked on."""
-
-    def __init__(self) -> None:
-        self._lock = threading.Lock()
-        self._number = 0
-
-    def ticket(self) -> int:
-        """Return a number that is larger than all before."""
-        self._number += 1
-        return self._number
-
-    def stands(self, ticket: int) -> bool:
-        """Return whether no newer question came."""
-        return ticket == self._number
-
-    @property
-    def turn(self) -> threading.Lock:
-        """One at a time."""
-        return self._lock
-
-
 def router(views: Views) -> APIRouter:
     """Return the routes."""
     routes = APIRouter()
     desk = views.desk
-    latest = Latest()
+    held: OrderedDict[tuple[Any, ...], ForecastInputs] = OrderedDict()
 
     def wish(
         group: Group = "",
@@ -111,22 +91,25 @@ def router(views: Views) -> APIRouter:
     ) -> Wish:
         return Wish(group, base, neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm)
 
-    def told(asked: Wish) -> tuple[Forecast, ConeProfile]:
-        package = desk.package
-        drawing = _drawing(asked, package)
-        known = desk.look()
-        material, _, recipe = asked.group.partition("/")
+    def inputs_of(asked: Wish) -> ForecastInputs:
+        """What a forecast takes beside the shape, kept as long as tables and takes stay what they are."""
+        package, known = desk.package, desk.look()
         base = package.profiles.get(asked.base)
-        unchanged = base is not None and all(getattr(base, n) == getattr(asked, n) for n, *_ in SLIDERS)
-        forecast = forecast_cone(
-            package,
-            material,
-            drawing,
-            recipe=recipe or None,
-            profile_key=asked.base if unchanged else None,
-            learned=known.learned if known else Learned(),
-        )
-        return forecast, drawing
+        unchanged = base is not None and all(getattr(base, n) == getattr(asked, n) for n in NAMES)
+        profile_key = asked.base if unchanged else None
+        key = (desk.opened.stamp, known.digest if known else "", asked.group, profile_key)
+        if key not in held:
+            material, _, recipe = asked.group.partition("/")
+            held[key] = forecast_inputs(
+                package,
+                material,
+                recipe=recipe or None,
+                profile_key=profile_key,
+                learned=known.learned if known else Learned(),
+            )
+            while len(held) > MOST_HELD:
+                held.popitem(last=False)
+        return held[key]
 
     @routes.get("/next", response_class=HTMLResponse, include_in_schema=False)
     def room(
@@ -137,6 +120,7 @@ def router(views: Views) -> APIRouter:
             return views.page("empty.html", request, "next", "Next cone", says="Nothing to design from yet.")
         package = desk.package
         desk.ensure_read()
+        views.forecaster.warm()
         groups = [
             (g.material + (f"/{g.recipe}" if g.recipe else ""), g.name) for g in Groups((), package).all if g.material
         ] or [(m.material, m.name) for m in package.materials.values()]
@@ -171,27 +155,33 @@ def router(views: Views) -> APIRouter:
     def part(
         request: Request, group: Group = "", base: Group = "", neck_radius_mm: float = 15.0,
         rim_radius_mm: float = 50.0, depth_mm: float = 30.0, bow_mm: float = 0.0, wall_mm: float = 0.8,
+        quick: bool = False, slim: bool = False,
     ) -> Response:  # fmt: skip
-        ticket = latest.ticket()
-        with latest.turn:
-            if not latest.stands(ticket):
-                return Response(status_code=204)
-            asked = wish(group, base, neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm)
-            try:
-                forecast, drawing = told(asked)
-            except FrustaError as error:
-                what, _, remedy = str(error).rpartition("; ")
-                return views.render("next_impossible.html", request, what=what or str(error), remedy=remedy)
-        return views.render("next_forecast.html", request, **_words(views, forecast, drawing, asked))
+        asked = wish(group, base, neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm)
+        try:
+            drawing = _drawing(asked, desk.package)
+            inputs = inputs_of(asked)
+            told = views.forecaster.quick(inputs, drawing) if quick else views.forecaster.full(inputs, drawing)
+        except FrustaError as error:
+            what, _, remedy = str(error).rpartition("; ")
+            return views.render("next_impossible.html", request, what=what or str(error), remedy=remedy)
+        if told is None:
+            return Response(status_code=204)
+        widths = (SLIM if slim else WIDE,) if quick else (WIDE, SLIM)
+        return views.render("next_forecast.html", request, quick=quick, **_words(views, told, drawing, asked, widths))
 
     @routes.get("/api/forecast", tags=["next cone"])
     def forecast(
         group: Group, base: Group = "", neck_radius_mm: float = 15.0, rim_radius_mm: float = 50.0,
-        depth_mm: float = 30.0, bow_mm: float = 0.0, wall_mm: float = 0.8,
+        depth_mm: float = 30.0, bow_mm: float = 0.0, wall_mm: float = 0.8, quick: bool = False,
     ) -> dict[str, Any]:  # fmt: skip
-        """Forecast a cone that has not been printed; ``group`` is material or material/recipe."""
-        found, _ = told(wish(group, base, neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm))
-        return forecast_document(found, base or "new")
+        """Forecast a cone that has not been printed; ``group`` is material or material/recipe.
+
+        A quick look has a band from few possible prints, and of all figures break-up alone.
+        """
+        asked = wish(group, base, neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm)
+        drawing = _drawing(asked, desk.package)
+        return forecast_document(inputs_of(asked).of(drawing, QUICK if quick else FULL), base or "new")
 
     @routes.get("/api/printfile", tags=["next cone"])
     def printfile(
@@ -234,7 +224,9 @@ def _given(text: str, otherwise: float) -> float:
     return value if math.isfinite(value) else otherwise
 
 
-def _words(views: Views, told: Forecast, drawing: ConeProfile, asked: Wish) -> dict[str, Any]:
+def _words(
+    views: Views, told: Forecast, drawing: ConeProfile, asked: Wish, widths: tuple[tuple[float, str], ...]
+) -> dict[str, Any]:
     package = views.desk.package
     material, _, recipe = asked.group.partition("/")
     group = Groups((), package).of(material, recipe)
@@ -270,7 +262,7 @@ def _words(views: Views, told: Forecast, drawing: ConeProfile, asked: Wish) -> d
         )
 
     pictures, frames = [], []
-    for width, key in ((740.0, "forecast"), (float(NARROW_PX), "forecast-slim")):
+    for width, key in widths:
         spec = make(width)
         frames.append(spec["usermeta"]["frusta"])
         pictures.append(Markup(render.inline_svg(render.raw_svg(spec), label=label, key=key)))
@@ -302,7 +294,7 @@ def _words(views: Views, told: Forecast, drawing: ConeProfile, asked: Wish) -> d
         or [f"The flattest part hangs {made.steepest_overhang_deg:.0f}° from upright."],
         "mass": f"{told.mass_g:.2f}{NBSP}g ±{NBSP}{1.96 * told.mass_g_u:.2f}",
         "figures": [
-            (title, _figure(told, key, unit))
+            (title, _figure(told, key, unit) if key in told.figures else "coming")
             for key, title, unit in (
                 ("breakup_loss_factor", "Loss factor there", ""),
                 ("piston_limit_hz", "Leaves the rigid cone", "Hz"),
@@ -310,7 +302,7 @@ def _words(views: Views, told: Forecast, drawing: ConeProfile, asked: Wish) -> d
                 ("unevenness_db", "Unevenness, ±", "dB"),
             )
         ],
-        "picture": Drawn("forecast", "", None, pictures[0], pictures[1], Markup(data), None, label),
+        "picture": Drawn("forecast", "", None, pictures[0], Markup("".join(pictures[1:])), Markup(data), None, label),
         "assumed": [_sentence(a) for a in told.assumed],
         "handbook": views.desk.known is None,
         "query": "&".join(f"{k}={getattr(asked, k)}" for k in ("group", "base", *(n for n, *_ in SLIDERS))),

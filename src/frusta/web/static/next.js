@@ -1,26 +1,65 @@
 "use strict";
-// Sliders and their numbers move together; a base profile sets them all.
+// Sliders and their numbers move together. After a short rest a quick look is drawn, then the full forecast in its place.
 (() => {
-  const form = document.getElementById("wish");
-  if (!form) return;
-  const waiting = document.getElementById("waiting");
-  let begun = 0;
-  form.addEventListener("input", (event) => {
+  const REST_MS = 60;
+  const wish = () => document.getElementById("wish"), place = () => document.getElementById("forecast");
+  let resting = 0, asking = null;
+
+  const number = (text) => (/^[\u2212-]?[\d.]*,\d+$/.test(text.trim()) ? text.replace(",", ".") : text).replace("\u2212", "-");
+  const question = (quick) => {
+    const told = new URLSearchParams();
+    for (const [name, value] of new FormData(wish())) told.append(name, number(value));
+    if (quick) { told.append("quick", "yes"); if (innerWidth <= 900) told.append("slim", "yes"); }
+    return `${page.base}/next/forecast?${told}`;
+  };
+  const draw = (html) => {
+    const fresh = new DOMParser().parseFromString(html, "text/html");
+    const says = fresh.getElementById("says");
+    if (says) { says.removeAttribute("hx-swap-oob"); document.getElementById("says").replaceWith(says); }
+    const field = place(), active = document.activeElement;
+    const plots = [...field.querySelectorAll(".plot")], at = plots.indexOf(active);
+    const key = field.contains(active) && active.dataset.key;
+    field.replaceChildren(...fresh.body.childNodes);
+    document.dispatchEvent(new CustomEvent("frusta-drawn"));
+    const again = at >= 0 ? field.querySelectorAll(".plot")[at] : key ? field.querySelector(`[data-key="${key}"]`) : null;
+    if (again) again.focus({ preventScroll: true });
+  };
+  const ask = async () => {
+    if (asking) asking.abort();
+    const mine = asking = new AbortController();
+    place().dataset.working = "yes";
+    for (const quick of [true, false]) {
+      let answer, text;
+      try {
+        answer = await fetch(question(quick), { signal: mine.signal });
+        text = await answer.text();
+      } catch (_) { if (!mine.signal.aborted) { delete place().dataset.working; page.offline(); } return; }
+      if (mine.signal.aborted) return;
+      if (answer.status === 204) continue;
+      if (!answer.ok) { delete place().dataset.working; page.refuse(text); return; }
+      draw(text);
+    }
+    place().dataset.loads = "done";
+    delete place().dataset.working;
+  };
+  const soon = () => { clearTimeout(resting); resting = setTimeout(ask, REST_MS); };
+
+  document.addEventListener("input", (event) => {
+    const form = event.target.closest("#wish");
+    if (!form) return;
     const slider = event.target.closest("input[type=range]");
     if (slider) document.getElementById(slider.dataset.for).value = slider.value;
     const slid = form.querySelector(`[data-for="${event.target.id}"]`);
-    if (slid) slid.value = event.target.value.replace(",", ".");
+    if (slid) slid.value = number(event.target.value);
+    if (event.target.id !== "base") soon();
   });
-  document.getElementById("base").addEventListener("change", (event) => {
+  document.addEventListener("change", (event) => {
+    if (event.target.id !== "base") return;
     const group = document.getElementById("group").value;
     location.assign(`${page.base}/next?base=${encodeURIComponent(event.target.value)}&group=${encodeURIComponent(group)}`);
   });
-  form.addEventListener("htmx:configRequest", (event) => {
-    for (const name of Object.keys(event.detail.parameters)) {
-      const value = event.detail.parameters[name];
-      if (typeof value === "string" && /^[\u2212-]?[\d.]*,[\d]+$/.test(value)) event.detail.parameters[name] = value.replace(",", ".").replace("\u2212", "-");
-    }
-  });
-  document.addEventListener("htmx:beforeRequest", (event) => { if (event.target === form) { begun = performance.now(); setTimeout(() => { if (begun && performance.now() - begun > 280) waiting.textContent = "Working it out."; }, 300); } });
-  document.addEventListener("htmx:afterRequest", (event) => { if (event.target === form) { begun = 0; waiting.textContent = ""; } });
+  document.addEventListener("submit", (event) => { if (event.target.id === "wish") { event.preventDefault(); soon(); } });
+  const begin = () => { if (wish() && place() && place().dataset.loads === "") { place().dataset.loads = "begun"; ask(); } };
+  document.addEventListener("frusta-drawn", begin);
+  begin();
 })();

@@ -77,7 +77,7 @@ const page = (() => {
     return field.type !== "file" && field.type !== "range" && field.value !== field.defaultValue;
   };
   const typed = () => [...document.querySelectorAll("main form[data-api]:not([data-sent]) :is(input,textarea,select)")].filter(changed);
-  const busy = () => typed().length > 0 || document.activeElement.matches(`main :is(${TEXT})`);
+  const busy = () => typed().length > 0 || document.querySelector("main input[type=range]:active") !== null || document.activeElement.matches(`main :is(${TEXT})`);
   const nameOf = (e) => {
     if (e.id) return `#${CSS.escape(e.id)}`;
     for (const key of ["data-key", "data-api", "href", "name"]) {
@@ -224,5 +224,5 @@ const page = (() => {
   document.addEventListener("htmx:afterSettle", (event) => { const part = event.detail.target; if (part && part.dataset.loads !== undefined) part.dataset.loads = "done"; });
   document.addEventListener("htmx:afterSettle", () => document.dispatchEvent(new CustomEvent("frusta-drawn")));
   document.body.addEventListener("frusta-read", arrived);
-  return { base, call, say, complain, settle, refresh, typing, element };
+  return { base, call, say, complain, settle, refresh, typing, element, offline: () => complain(offline), refuse: (text) => complain(problemOf(text)) };
 })();
