@@ -16,3 +16,6 @@ def short_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     for name in ("FRUSTA_CACHE", "FRUSTA_CONFIG"):
         monkeypatch.setenv(name, str(tmp_path / name.lower()))
     return tmp_path
+
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "publish"))

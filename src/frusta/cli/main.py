@@ -19,6 +19,7 @@ from frusta.cli import (
     forecast,
     importing,
     new,
+    next_,
     open_,
     plan,
     printfile,
@@ -49,6 +50,7 @@ With your own cones:
 
 \b
 The next cone, and the years:
+  frusta next DIR                    what to print next, and why
   frusta forecast DIR --material M --profile P    before it is printed
   frusta printfile DIR P --out FILE  cone or coupon as 3MF or STL
   frusta shelf --help                has a cone changed, or the rig?
@@ -102,6 +104,7 @@ app.command("check", short_help="Every slip of a package at once.")(check.check)
 app.command("plan", short_help="What to print, in which order to seat it.")(plan.plan)
 app.command("record", short_help="The bench: level, sweep, verdict, keep or repeat.")(record.record)
 app.command("analyse", short_help="From recordings to findings.")(analyse.analyse)
+app.command("next", short_help="What to print next, and why.")(next_.next_)
 app.command("forecast", short_help="A cone that has not been printed.")(forecast.forecast)
 app.command("printfile", short_help="The cone or a coupon as 3MF or STL.")(printfile.printfile)
 app.command("publish", short_help="The report and everything behind it.")(publish.publish)
