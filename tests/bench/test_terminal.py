@@ -27,11 +27,11 @@ from frusta.cli.bench_screen import screen
 class Terminal:
     """One tmux session of its own server."""
 
-    def __init__(self, name: str, command: list[str], folder: str) -> None:
+    def __init__(self, name: str, command: list[str], folder: str, told: str = "NO_COLOR=1") -> None:
         if shutil.which("tmux") is None:
             raise AssertionError("tmux is missing: run tools/system_packages.sh as root")
         self.name = name
-        told = f"NO_COLOR=1 OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 FRUSTA_CONFIG={folder} "
+        told = f"{told} OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 FRUSTA_CONFIG={folder} "
         line = told + " ".join(command) + "; echo left with $?; sleep 60"
         self._tmux("new-session", "-d", "-s", "x", "-x", "80", "-y", "24", line)
 
@@ -63,9 +63,9 @@ class Terminal:
 def open_terminal(tmp_path):
     opened = []
 
-    def begin_at(root, *options):
+    def begin_at(root, *options, told="NO_COLOR=1"):
         command = [sys.executable, "-m", "frusta", "record", str(root), "--seatings", "1", *options]
-        terminal = Terminal(f"frusta-{uuid.uuid4().hex[:12]}", command, str(tmp_path))
+        terminal = Terminal(f"frusta-{uuid.uuid4().hex[:12]}", command, str(tmp_path), told)
         opened.append(terminal)
         return terminal
 
@@ -162,3 +162,55 @@ def test_keys_are_on_every_screen_whatever_its_size(step, width, height):
     assert max(len(line.text) for line in lines[3:]) <= width
     assert any("Enter" in line.text or "Esc STOP" in line.text for line in lines[-3:])
     assert all(ord(letter) < 128 for line in lines for letter in line.text), "readable without any special letter"
+
+
+def test_a_terminal_that_only_scrolls_is_told_what_is_new(tmp_path, open_terminal):
+    """TERM=dumb: an editor's shell, a screen reader. Oracle: the words of the whole screen, without large letters."""
+    root = make_package(tmp_path / "quay")
+    terminal = open_terminal(root, "--device", "virtual:fast", told="TERM=dumb")
+    terminal.wait("Press Enter to begin")
+    terminal.press("Enter")
+    assert "██" not in terminal.wait("Fetch the cone marked heron")
+    terminal.press("Enter")
+    terminal.wait("Push heron on until it stops")
+    terminal.press("Enter")
+    terminal.wait(r"Level \d+\.\d dB, break-up \d+ Hz")
+    terminal.press("k")
+    terminal.wait("Fetch the cone marked rush-2")
+    terminal.press("q")
+    assert "1 take kept" in terminal.wait("left with 0")
+    assert list(open_package(root).takes) == ["heron-1"]
+
+
+def test_scrolling_adds_a_line_a_second_at_most_and_only_news():
+    from frusta.bench.levelling import LevelReading
+    from frusta.cli.bench_screen import Line
+    from frusta.cli.bench_scroll import Scroll
+
+    said, now = [], [0.0]
+    scroll = Scroll(said.append, lambda: now[0])
+    state = begin(Began("d", (Turn("rush-1", 1),)))
+    lines = [Line("## ##"), Line(""), Line("Fetch it.")]
+    scroll.show(state, Live(), "", lines)
+    scroll.show(state, Live(), "", lines)
+    assert said == ["", "Fetch it."]
+    up = Live(sound="noise", gain_db=-3.0, limited=True, level=LevelReading(80.0, 1.3, 0.0, 30.0, -20.0, False))
+    for moment, level in ((0.0, up), (0.5, Live(sound="noise")), (0.9, up), (2.0, up)):
+        now[0] = moment
+        scroll.show(state, level, "", lines)
+    assert said[2:] == ["Up 1.3 dB. Now 80.0 dB, drive gain -3.0 dB. The stated limit is reached."]
+    scroll.show(state, Live(), "notice", lines)
+    assert said[3:] == ["", "Fetch it."]
+
+
+def test_the_meter_says_when_the_limit_is_reached():
+    from dataclasses import replace
+
+    from frusta.bench.levelling import LevelReading
+
+    state = replace(begin(Began("d", (Turn("rush-1", 1),))), step="level")
+    reading = LevelReading(80.0, 1.3, 0.0, 30.0, -20.0, False)
+    limited = "\n".join(line.text for line in screen(state, Live(sound="noise", limited=True, level=reading)))
+    free = "\n".join(line.text for line in screen(state, Live(sound="noise", level=reading)))
+    assert "The stated limit is reached: turn the amplifier up, or lower --target." in limited
+    assert "limit" not in free

@@ -7,7 +7,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 
 from rich.console import Console
 from rich.live import Live as Display
@@ -33,6 +33,7 @@ from frusta.bench.guide import Guide
 from frusta.bench.sitting import add_specimen, mass_cell, seatings_made
 from frusta.campaign.package import open_package
 from frusta.cli.bench_screen import Typed, screen
+from frusta.cli.bench_scroll import BLOCK, Scroll
 from frusta.cli.keyboard import BACKSPACE, CLOSED, DOWN, ENTER, ESCAPE, UP, ReadKey, keyboard
 from frusta.errors import FrustaError
 
@@ -61,7 +62,8 @@ class BenchTerminal:
         self._dirty = threading.Event()
         self._gone = False
         encoding = (console.encoding or "ascii").lower()
-        self._block = "█" if encoding.startswith("utf") else "#"
+        self._scroll = Scroll(lambda text: console.print(text, markup=False, highlight=False, soft_wrap=True))
+        self._block = "█" if encoding.startswith("utf") and not console.is_dumb_terminal else BLOCK
 
     def changed(self) -> None:
         """Redraw soon; from any thread."""
@@ -69,7 +71,8 @@ class BenchTerminal:
 
     def run(self) -> None:
         """Show the bench until the maker leaves."""
-        shown = Display(console=self._console, screen=True, auto_refresh=False)
+        plain = self._console.is_dumb_terminal
+        shown = nullcontext() if plain else Display(console=self._console, screen=True, auto_refresh=False)
         with _quiet_driver(), keyboard() as read, shown as display:
             try:
                 self._loop(read, display)
@@ -77,12 +80,12 @@ class BenchTerminal:
                 self._guide.stop()
                 self._guide.wait()
 
-    def _loop(self, read: ReadKey, display: Display) -> None:
+    def _loop(self, read: ReadKey, display: Display | None) -> None:
         drawn = 0.0
         while not self._gone:
             if self._dirty.is_set() or time.monotonic() - drawn > REDRAW_S:
                 self._dirty.clear()
-                display.update(self._picture(), refresh=True)
+                self._draw(display)
                 drawn = time.monotonic()
             key = read(0.1)
             if key is None:
@@ -94,15 +97,19 @@ class BenchTerminal:
                 self._notice = f"{error}"
             self._dirty.set()
 
-    def _picture(self) -> Text:
+    def _draw(self, display: Display | None) -> None:
+        """Show the bench on the whole screen, or below what was where the terminal can only scroll."""
         width, height = self._console.size
+        state, live = self._guide.state, self._guide.live
+        room = height - 1 if display else 200
+        lines = screen(state, live, self._typed, self._notice, min(width, 100), self._block, room)
+        if display is None:
+            self._scroll.show(state, live, (self._typed, self._notice), lines)
+            return
         text = Text(no_wrap=True, overflow="crop")
-        lines = screen(
-            self._guide.state, self._guide.live, self._typed, self._notice, min(width, 100), self._block, height - 1
-        )
         for line in lines:
             text.append(line.text + "\n", style=STYLES[line.weight])
-        return text
+        display.update(text, refresh=True)
 
     def _key(self, key: str) -> None:
         if self._typed.asked in ("choose", "add"):
