@@ -1,7 +1,7 @@
 "use strict";
 // Sliders and their numbers move together. After a short rest a quick look is drawn, then the full forecast in its place.
 (() => {
-  const REST_MS = 60;
+  const REST_MS = 40;
   const wish = () => document.getElementById("wish"), place = () => document.getElementById("forecast");
   let resting = 0, asking = null;
 
