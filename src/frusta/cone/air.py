@@ -92,7 +92,17 @@ class ScreenAir:
         ParameterError
             If |Re k| is beyond `top_wavenumber`, or |Im k| too large for the continuation.
         """
-        k = np.asarray(wavenumber)
+        k = self._within(wavenumber)
+        return self.mesh.scale_m * self.matrix.at(k * self.mesh.scale_m)
+
+    def operator_and_slope(self, wavenumber: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
+        """Return A(k) as `operator` does, and dA/dk, m²."""
+        k = self._within(wavenumber)
+        operator, slope = self.matrix.at_with_slope(k * self.mesh.scale_m)
+        return self.mesh.scale_m * operator, self.mesh.scale_m**2 * slope
+
+    def _within(self, wavenumber: complex | FloatArray | ComplexArray) -> ComplexArray:
+        k = np.asarray(wavenumber, dtype=np.complex128)
         top = self.top_wavenumber
         if k.size and (np.max(np.abs(k.real)) > 1.0001 * top or np.max(np.abs(k.imag)) > 0.2 * top):
             raise ParameterError(
@@ -100,7 +110,7 @@ class ScreenAir:
                 f"(got up to {np.max(np.abs(k.real)):.1f} and {np.max(np.abs(k.imag)):.1f}); "
                 "ask screen_air for a higher top_wavenumber"
             )
-        return self.mesh.scale_m * self.matrix.at(k * self.mesh.scale_m)
+        return k
 
     def coupling(self, normal: FloatArray) -> FloatArray:
         """Return B = ∫ φ_i w_n dS, m², shape (unknowns, columns).

@@ -35,16 +35,40 @@ class EntireMatrix:
     def at(self, wavenumber: ComplexArray | FloatArray | complex) -> ComplexArray:
         """Return the matrices, shape (*wavenumber.shape, *matrix shape)."""
         k = np.asarray(wavenumber, dtype=np.complex128)
-        series = np.polynomial.chebyshev.chebvander(k.ravel() / self.top, 2 * self.even.shape[0] - 1)
-        shape = self.even.shape[1:]
+        values, _ = self._polynomials(k.ravel())
+        return self._summed(values, k.shape)
+
+    def at_with_slope(self, wavenumber: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
+        """Return the matrices and their derivatives by k, each of shape (*wavenumber.shape, *matrix shape)."""
+        k = np.asarray(wavenumber, dtype=np.complex128)
+        both = np.concatenate(self._polynomials(k.ravel()))
+        out = self._summed(both, (2, *k.shape))
+        return out[0], out[1]
+
+    def _polynomials(self, k: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
+        """T_n(k/K) = cos nθ and their derivatives by k, n·sin nθ/(K sin θ), shape (k, 2·terms)."""
+        degree = np.arange(2 * self.even.shape[0])
+        angle = np.arccos(k / self.top)
+        turned, across = degree * angle[:, None], np.sin(angle)[:, None]
+        ends = np.abs(across) < 1e-8
+        slope = degree * np.sin(turned) / np.where(ends, 1.0, self.top * across)
+        return np.cos(turned), np.where(ends, degree**2 * np.cos(turned) * np.cos(angle)[:, None] / self.top, slope)
+
+    def _summed(self, series: ComplexArray, shape: tuple[int, ...]) -> ComplexArray:
+        """The series with complex polynomials, in products of real matrices alone."""
+        count = len(series)
         flat_even = self.even.reshape(self.even.shape[0], -1)
         flat_odd = self.odd.reshape(self.odd.shape[0], -1)
-        if np.all(k.imag == 0.0):
-            real = series.real
-            out = real[:, ::2] @ flat_even + 1j * (real[:, 1::2] @ flat_odd)
+        out = np.empty((count, flat_even.shape[1]), dtype=np.complex128)
+        if np.all(series.imag == 0.0):
+            out.real = series.real[:, ::2] @ flat_even
+            out.imag = series.real[:, 1::2] @ flat_odd
         else:
-            out = series[:, ::2] @ flat_even + 1j * (series[:, 1::2] @ flat_odd)
-        return np.asarray(out.reshape(k.shape + shape))
+            parts = np.concatenate([series.real, series.imag])
+            by_even, by_odd = parts[:, ::2] @ flat_even, parts[:, 1::2] @ flat_odd
+            np.subtract(by_even[:count], by_odd[count:], out=out.real)
+            np.add(by_even[count:], by_odd[:count], out=out.imag)
+        return out.reshape(shape + self.even.shape[1:])
 
 
 def series_terms(top: float, longest: float) -> int:

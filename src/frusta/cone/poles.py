@@ -19,7 +19,8 @@ Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
 _STEPS = 12
-_SETTLED = 1e-7  # of the last step
+_SETTLED = 1e-7  # of the step that would come next
+_CONTRACTED = 1e-2  # steps that shrink like this go on to shrink as fast or faster
 _SAME = 1e-6
 _DIFFERENCE = 1e-4
 
@@ -39,12 +40,15 @@ class Poles:
         Zero where no coil drives.
     arrival_s : float
         When a pulse at the coil is first heard: a mode's own part starts then.
+    air_mass : ndarray (poles,) of complex
+        The air's share of the unit modal mass, xᵀ ρBᵀA⁻¹B x.
     """
 
     omega: Complexes
     vectors: Complexes
     residues: Complexes
-    arrival_s: float = 0.0
+    arrival_s: float
+    air_mass: Complexes
 
     @property
     def squared(self) -> Complexes:
@@ -69,7 +73,7 @@ class Poles:
         return np.asarray(own * np.exp(-1j * omega * self.arrival_s))
 
 
-def find_poles(driver: Driver, low_hz: float = 200.0, high_hz: float = 20e3) -> Poles:
+def find_poles(driver: Driver, low_hz: float = 200.0, high_hz: float = 20e3, near: Poles | None = None) -> Poles:
     """Return the poles of the cone between two frequencies.
 
     Parameters
@@ -78,6 +82,8 @@ def find_poles(driver: Driver, low_hz: float = 200.0, high_hz: float = 20e3) -> 
         Of any order; without a moving neck these are the modes of the held cone in air.
     low_hz, high_hz : float
         Range of frequency; broad resonances of the air alone are not among the poles.
+    near : Poles, optional
+        Of a driver that differs a little, found in the same range: where to start from.
 
     Returns
     -------
@@ -97,16 +103,22 @@ def find_poles(driver: Driver, low_hz: float = 200.0, high_hz: float = 20e3) -> 
         raise ParameterError(
             f"the range must rise and end at most at {driver.top_hz:.0f} Hz (got {low_hz:g} to {high_hz:g} Hz)"
         )
-    starts, shapes = _frozen_poles(driver, 2.0 * np.pi * np.sqrt(max(low_hz, 100.0) * high_hz))
-    near = (starts.real > 1.6 * np.pi * low_hz) & (starts.real < 2.2 * np.pi * high_hz)
-    near &= starts.real < 2.0 * np.pi * driver.top_hz
-    omega, vectors, residues = _follow(driver, starts[near], shapes[near])
+    if near is None:
+        starts, shapes = _frozen_poles(driver, 2.0 * np.pi * np.sqrt(max(low_hz, 100.0) * high_hz))
+        inside = (starts.real > 1.6 * np.pi * low_hz) & (starts.real < 2.2 * np.pi * high_hz)
+        inside &= starts.real < 2.0 * np.pi * driver.top_hz
+        starts, shapes = starts[inside], shapes[inside]
+    else:
+        starts, shapes = near.omega, near.vectors
+    omega, vectors = _follow(driver, starts, shapes)
     order = np.argsort(omega.real)
-    poles = Poles(omega[order], vectors[order], residues[order], driver.arrival_s)
-    hertz = poles.frequency_hz
+    omega, vectors = omega[order], vectors[order]
+    hertz = np.sqrt(np.maximum((omega**2).real, 0.0)) / (2.0 * np.pi)
     keep = (hertz >= low_hz) & (hertz <= high_hz)
-    keep[1:] &= np.abs(np.diff(poles.omega)) > _SAME * np.abs(poles.omega[1:])
-    return Poles(poles.omega[keep], poles.vectors[keep], poles.residues[keep], poles.arrival_s)
+    keep[1:] &= np.abs(np.diff(omega)) > _SAME * np.abs(omega[1:])
+    omega, vectors = omega[keep], vectors[keep]
+    residues, air_mass = _heard(driver, omega, vectors)
+    return Poles(omega, vectors, residues, driver.arrival_s, air_mass)
 
 
 def prominences_db(driver: Driver, poles: Poles) -> Floats:
@@ -162,49 +174,60 @@ def _frozen_poles(driver: Driver, omega: float) -> tuple[Complexes, Complexes]:
     return np.asarray(root), np.asarray(right.T[:, : len(cone.stiffness)])
 
 
-def _follow(driver: Driver, starts: Complexes, shapes: Complexes) -> tuple[Complexes, Complexes, Complexes]:
-    """Follow all poles at once to where T(ω)·x = 0, each until it rests; also their residues."""
+def _follow(driver: Driver, starts: Complexes, shapes: Complexes) -> tuple[Complexes, Complexes]:
+    """Follow all poles at once to where T(ω)·x = 0, each until it rests."""
     omega, vectors = starts.copy(), shapes.copy()
-    residues = np.zeros(len(omega), dtype=np.complex128)
+    last = np.full(len(omega), np.inf)
     active = np.arange(len(omega))
     for _ in range(_STEPS):
         if len(active) == 0:
-            return omega, vectors, residues
+            return omega, vectors
         at = omega[active]
-        matrix, slope, jump = _balance_and_slope(driver, at)
-        solved = np.linalg.solve(matrix, slope @ vectors[active][..., None])[..., 0]
-        x: Complexes = np.asarray(solved, dtype=np.complex128)
-        x *= np.sqrt(-2.0 * at / _form(x, slope))[:, None]
-        moved = _form(x, matrix) / _form(x, slope)
-        omega[active], vectors[active] = at - moved, x
-        if driver.cone.with_neck:
-            rows = driver.microphone_rows(at / driver.medium.sound_speed_m_s)
-            heard = np.einsum("pa,pau,pu->p", rows, jump, x, optimize=True)
-            residues[active] = 0.5 * at * heard * x[:, 0] * driver.neck_terms(at)[1]
-        active = active[np.abs(moved) > _SETTLED * np.abs(at)]
+        matrix, slope = _balance_and_slope(driver, at)
+        closer = np.linalg.solve(matrix, slope)
+        x = np.asarray((closer @ (closer @ vectors[active][..., None]))[..., 0], dtype=np.complex128)
+        by_slope = _form(x, slope)
+        moved = _form(x, matrix) / by_slope
+        omega[active], vectors[active] = at - moved, x * np.sqrt(-2.0 * at / by_slope)[:, None]
+        size = np.abs(moved) / np.abs(at)
+        follows = size * np.where(size < _CONTRACTED * last[active], _CONTRACTED, 1.0)
+        last[active] = size
+        active = active[follows > _SETTLED]
     raise ParameterError(
         f"every pole must settle in {_STEPS} steps (the one near {omega[active[0]].real / (2.0 * np.pi):.0f} Hz does "
         "not); look at the joint and the motor there, or narrow the range"
     )
 
 
+def _heard(driver: Driver, omega: Complexes, vectors: Complexes) -> tuple[Complexes, Complexes]:
+    """Residues at the microphone, per volt, and the air's share of each pole's mass."""
+    k = omega / driver.medium.sound_speed_m_s
+    pushed = np.asarray(vectors @ driver.cone.coupling.T, dtype=np.complex128)
+    jump = driver.medium.density_kg_m3 * np.linalg.solve(driver.air.operator(k), pushed[..., None])[..., 0]
+    air_mass = np.asarray(np.sum(pushed * jump, axis=-1))
+    if not driver.cone.with_neck:
+        return np.zeros(len(omega), dtype=np.complex128), air_mass
+    heard = np.sum(driver.microphone_rows(k) * jump, axis=-1)
+    return np.asarray(0.5 * omega * heard * vectors[:, 0] * driver.neck_terms(omega)[1]), air_mass
+
+
 def _form(vectors: Complexes, matrices: Complexes) -> Complexes:
     """xᵀ A x of every pole, not conjugated."""
-    return np.asarray(np.einsum("pi,pij,pj->p", vectors, matrices, vectors))
+    return np.asarray(np.sum((matrices @ vectors[..., None])[..., 0] * vectors, axis=-1))
 
 
-def _balance_and_slope(driver: Driver, omega: Complexes) -> tuple[Complexes, Complexes, Complexes]:
-    """T(ω), T'(ω) and the air's jump, a pole each; (A⁻¹)' = −A⁻¹A'A⁻¹, A' by central difference."""
+def _balance_and_slope(driver: Driver, omega: Complexes) -> tuple[Complexes, Complexes]:
+    """T(ω) and T'(ω), a pole each; (A⁻¹)' = −A⁻¹A'A⁻¹."""
     speed, density = driver.medium.sound_speed_m_s, driver.medium.density_kg_m3
     coupling, cone = driver.cone.coupling, driver.cone
-    jump = driver.air_jump(omega / speed)
-    air_mass = coupling.T @ jump
-    step = _DIFFERENCE * omega
-    change = driver.air.operator((omega + step) / speed) - driver.air.operator((omega - step) / speed)
-    air_change = np.swapaxes(jump, -1, -2) @ (change / (-2.0 * density * step)[:, None, None]) @ jump
+    operator, change = driver.air.operator_and_slope(omega / speed)
+    jump = np.linalg.solve(operator, coupling.astype(np.complex128))
+    air_mass = np.asarray(density * (coupling.T @ jump), dtype=np.complex128)
+    air_change = (-density / speed) * (np.swapaxes(jump, -1, -2) @ (change @ jump))
     once, square = omega[:, None, None], (omega**2)[:, None, None]
     slope = -2.0 * once * (cone.mass + air_mass) - square * air_change
     if cone.with_neck:
+        step = _DIFFERENCE * omega
         ahead, behind = driver.neck_terms(omega + step)[0], driver.neck_terms(omega - step)[0]
         slope[:, 0, 0] += (ahead - behind) / (2.0 * step)
-    return driver.balance(omega, air_mass), slope, jump
+    return driver.balance(omega, air_mass), slope

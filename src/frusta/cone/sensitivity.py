@@ -89,8 +89,7 @@ def pole_sensitivity(driver: Driver, poles: Poles, profile: ConeProfile, materia
     by_constant, by_node = _energies(driver, poles, material)
     columns = [*_by_material(driver, poles, material, by_constant), *_by_shape(driver, profile, by_node)]
     columns += [_by_bench(driver, poles, name) for name in BENCH_PARAMETERS[:-1]]
-    air = driver.air_terms(poles.omega / driver.medium.sound_speed_m_s)[:, :-1]
-    columns.append(-poles.squared * np.einsum("pi,pij,pj->p", poles.vectors, air, poles.vectors))
+    columns.append(-poles.squared * poles.air_mass)
     return Sensitivity(PARAMETERS, np.stack(columns, axis=-1))
 
 
@@ -107,7 +106,7 @@ def _by_material(driver: Driver, poles: Poles, material: Elastic, by_constant: C
     lossy = 1.0 + 1j * material.loss_factor
     moduli = lossy * (by_constant @ material.constants_gradient())
     x = poles.vectors
-    inertia = np.einsum("pi,ij,pj->p", x, driver.cone.mass, x)
+    inertia = np.sum((x @ driver.cone.mass) * x, axis=-1)
     strain = (x**2) @ driver.cone.stiffness
     return [*moduli.T, -poles.squared * inertia / material.density_kg_m3, 1j * strain / lossy]
 

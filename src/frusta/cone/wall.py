@@ -8,6 +8,7 @@ eleventh by 5e-3; `layers` = 2 leaves a tenth of that, at about three times the 
 from __future__ import annotations
 
 import dataclasses
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -133,6 +134,7 @@ def wall_of_profile(profile: ConeProfile, elements: int = ELEMENTS, layers: int 
     return Wall(nodes, place, CAP_ELEMENTS)
 
 
+@functools.lru_cache(maxsize=4)
 def node_velocities(profile: ConeProfile, names: tuple[str, ...], elements: int = ELEMENTS, layers: int = 1) -> Floats:
     """Return how the mesh moves with each shape parameter, shape (names, elements, 9, 2): those of
     `Wall.element_nodes_m`.
@@ -155,4 +157,6 @@ def node_velocities(profile: ConeProfile, names: tuple[str, ...], elements: int 
         difference = wall_of_profile(ahead, elements, layers).element_nodes_m
         difference -= wall_of_profile(behind, elements, layers).element_nodes_m
         velocities.append(difference / (2.0 * step))
-    return np.array(velocities)
+    found = np.array(velocities)
+    found.flags.writeable = False  # it is kept: the seatings of one cone ask for the same
+    return found

@@ -104,7 +104,8 @@ def _lowest_hz(driver: Driver, cone: PossibleCone) -> float:
 
 
 def _first(poles: Poles, count: int) -> Poles:
-    return Poles(poles.omega[:count], poles.vectors[:count], poles.residues[:count])
+    kept = (poles.omega[:count], poles.vectors[:count], poles.residues[:count])
+    return Poles(*kept, poles.arrival_s, poles.air_mass[:count])
 
 
 def _without_rigid(modes: FreeModes) -> FreeModes:

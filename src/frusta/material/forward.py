@@ -196,10 +196,10 @@ def computed_modes(
         If there is no such cone, or its poles cannot be found.
     """
     profile = state_of(observed, cone, unknowns).profile
+    drivers = drivers_of(observed, cone, unknowns)
     out = []
-    for seating, driver in zip(cone.seatings, drivers_of(observed, cone, unknowns), strict=True):
+    for seating, driver, poles in zip(cone.seatings, drivers, _poles_of(drivers, low_hz, high_hz), strict=True):
         elastic = elastic_in(unknowns, cone, seating)
-        poles = find_poles(driver, low_hz, min(high_hz, driver.top_hz))
         slopes = pole_sensitivity(driver, poles, profile, elastic)
         columns = _columns(slopes, cone, seating, unknowns, driver, profile, elastic)
         frequency, loss = _slopes(poles, columns, len(unknowns.values))
@@ -207,6 +207,15 @@ def computed_modes(
             Computed(poles.frequency_hz, poles.loss_factor, prominence_db(poles), poles.residues, frequency, loss)
         )
     return out
+
+
+def _poles_of(drivers: list[Driver], low_hz: float, high_hz: float) -> list[Poles]:
+    """The poles of one cone's seatings; a seating on the same kind of bench starts from the first one's."""
+    found: list[Poles] = []
+    for driver in drivers:
+        alike = found and driver.bench.mounting == drivers[0].bench.mounting
+        found.append(find_poles(driver, low_hz, min(high_hz, driver.top_hz), found[0] if alike else None))
+    return found
 
 
 def elastic_in(unknowns: Unknowns, cone: ConeObserved, seating: SeatingObserved) -> Elastic:
@@ -325,7 +334,6 @@ def _columns(
 
 def free_of(observed: CampaignObserved, cone: ConeObserved, unknowns: Unknowns, high_hz: float) -> list[FreeOf]:
     """Return the bare cone's counterparts of what `computed_modes` returns for the same arguments."""
-    return [
-        free_counterparts(driver.cone, find_poles(driver, LOWEST_HZ, min(high_hz, driver.top_hz)))
-        for driver in drivers_of(observed, cone, unknowns)
-    ]
+    drivers = drivers_of(observed, cone, unknowns)
+    found = zip(drivers, _poles_of(drivers, LOWEST_HZ, high_hz), strict=True)
+    return [free_counterparts(driver.cone, poles) for driver, poles in found]
