@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frusta.campaign.calibration_file import CalibrationTable, read_calibration
+from frusta.campaign.long_recording import part_with_sweep
 from frusta.campaign.package import Package
 from frusta.campaign.recordings import Recording
 from frusta.campaign.rows import (
@@ -138,6 +139,8 @@ class LoadedTake:
         Of all of them.
     bits : int
         What a sample resolves.
+    begin_s : float
+        Where in the file the samples begin, s: what was recorded long before and after the sweep is left out.
     """
 
     recording: Floats
@@ -146,6 +149,7 @@ class LoadedTake:
     played: Played | None
     sample_rate_hz: int
     bits: int
+    begin_s: float = 0.0
 
 
 def resolve_take(package: Package, take: Take | str) -> ResolvedTake:
@@ -300,7 +304,11 @@ def load_take(package: Package, resolved: ResolvedTake) -> LoadedTake:
     played = None
     if resolved.sweep is not None and resolved.kind == "sweep":
         played = played_of(package, resolved.sweep, recording.sample_rate_hz)
-    samples = dict(zip(channels, recording.read_channels(channels), strict=True))
+    start, count = 0, recording.frames
+    if resolved.kind == "sweep":
+        heard = resolved.reference_channel or microphone
+        start, count = part_with_sweep(recording, heard, played.samples if played else None)
+    samples = dict(zip(channels, recording.read_channels(channels, start=start, frames=count), strict=True))
     return LoadedTake(
         recording=samples[microphone],
         reference=samples.get(resolved.reference_channel) if resolved.reference_channel else None,
@@ -308,6 +316,7 @@ def load_take(package: Package, resolved: ResolvedTake) -> LoadedTake:
         played=played,
         sample_rate_hz=recording.sample_rate_hz,
         bits=recording.bits,
+        begin_s=start / recording.sample_rate_hz,
     )
 
 

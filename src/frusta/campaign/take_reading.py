@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from dataclasses import dataclass
 from pathlib import Path
@@ -85,7 +86,7 @@ def read_job(job: Job) -> TakeRows:
     try:
         loaded = load_take(job.package, resolved)
         rigid = rigid_response(resolved)
-        found = read_take(_signals(loaded, resolved.kind), _conditions(job, rigid))
+        found = _in_the_file(read_take(_signals(loaded, resolved.kind), _conditions(job, rigid)), loaded)
     except (PackageError, ParameterError) as error:
         return _damaged(resolved, str(error))
     save_curves(job.curves_folder, resolved.take.take, _curves(found))
@@ -105,6 +106,18 @@ def _signals(loaded: LoadedTake, kind: Kind) -> TakeSignals:
         kind=kind,
         subtype_bits=loaded.bits,
     )
+
+
+def _in_the_file(found: TakeReading, loaded: LoadedTake) -> TakeReading:
+    """Times counted from the beginning of the file, where only a part of it was read."""
+    if loaded.begin_s == 0.0:
+        return found
+    figures = dict(found.figures)
+    if figures.get("delay_ms") is not None and loaded.reference is None:
+        figures["delay_ms"] = 1e3 * loaded.begin_s + float(figures["delay_ms"] or 0.0)
+    part = f"counted from {loaded.begin_s:.2f} s of the file"
+    faults = tuple(dataclasses.replace(f, where=f"{f.where}, {part}" if f.where else part) for f in found.faults)
+    return dataclasses.replace(found, figures=figures, faults=faults)
 
 
 def _conditions(job: Job, rigid: Rigid) -> Conditions:
