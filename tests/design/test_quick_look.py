@@ -1,7 +1,7 @@
 """A quick look while somebody designs, held against the full one.
 
 Oracle: the full forecast of the same cone, on a finer air mesh and grid with five times the draws; what a quick look
-may differ by follows from the mesh's h² convergence (20 elements against 56) and from a standard deviation of 8 draws.
+may differ by follows from the mesh's h² convergence (24 elements against 56) and from a standard deviation of 8 draws.
 """
 
 from __future__ import annotations

@@ -30,7 +30,7 @@ def air_of_profile(
         Fourier order.
     mounting : {"free", "baffle"}
     elements : int
-        Of the air's mesh; a response with 20 is within 0.1 dB to 10 kHz.
+        Of the air's mesh; a response with 24 is within 0.1 dB to 10 kHz.
     """
     if profile.cap == "none":
         return screen_air(air_mesh(profile.meridian, elements=elements), order, mounting=mounting)

@@ -57,7 +57,7 @@ class Look:
 
 
 FULL = Look()
-QUICK = Look(draws=8, per_octave=48, air_elements=20, whole=False)
+QUICK = Look(draws=8, per_octave=48, air_elements=24, whole=False)
 """While somebody designs: the response within 0.1 dB to 10 kHz, the band's width within a quarter (8 draws)."""
 
 
