@@ -7,6 +7,7 @@ and how many features were found at all, by the periods that fit into the reflec
 adds to the response is taken from the poles of the virtual cone; those under 0.2 dB are not looked for.
 
     python tools/validate_blips.py --campaigns 25 --first 1
+    python tools/validate_blips.py --campaigns 8 --first 1 --distortion     a cone that buckles in every campaign
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import argparse
 import sys
 import tempfile
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -38,6 +40,8 @@ NAMED = {"bell mode n = 2": "bell 2", "bell mode n = 3": "bell 3", "bell mode n 
 NAMED |= {"rocking": "rocking", "joint": "joint", "rig": "rig", "harmonic": "harmonic", "none": "other"}
 COLUMNS = ("bell 2", "bell 3", "bell 4", "rig", "joint", "rocking", "harmonic", "other")
 WITHIN = 0.02
+BUCKLE_OCTAVES = 0.25
+"""A buckling cone's distortion is smoothed over a sixth of an octave, and leans on modes beside it."""
 PERIODS = (2.0, 4.0, 8.0, 1e9)
 
 
@@ -144,16 +148,42 @@ def one_campaign(seed: int) -> list[Found]:
     return rows
 
 
+def one_distorted_campaign(seed: int) -> list[Found]:
+    """Whether what buckles is told from what the motor's harmonics do on the modes."""
+    campaign = random_campaign(seed, "clean", mishaps=False, materials=2, profiles=2)
+    with tempfile.TemporaryDirectory() as place:
+        folder = write_campaign(campaign, Path(place) / "campaign", cores=1)
+        found = analyse(folder, cores=1).findings
+    specimen_of = {p.take: p.specimen for p in campaign.plan}
+    breakup_of = {r.take: r.breakup_hz for r in found.readings}
+    rows: list[Found] = [("takes", "", "", float(len(specimen_of)))]
+    for take, specimen in specimen_of.items():
+        buckle = campaign.rig.cones[specimen].buckle
+        distorted = [b for b in found.blips if b.take == take and b.harmonic is not None]
+        made = [b for b in distorted if "landing" not in b.candidates[0]]
+        near = [b for b in made if buckle and abs(np.log2(b.frequency_hz / buckle.frequency_hz)) < BUCKLE_OCTAVES]
+        if buckle is not None and buckle.frequency_hz < (breakup_of[take] or 0.0):
+            rows.append(("buckling", "the cone itself" if near else "not found", "", 0.0))
+        rows += [("landing", "landing", "", 0.0)] * (len(distorted) - len(made))
+        rows += [("landing", b.candidates[0].partition(":")[0], "", 0.0) for b in made if b not in near]
+    return rows
+
+
 def named_first(blip: BlipRow) -> tuple[str, str]:
     """The likeliest cause and its word."""
     words, _, word = blip.candidates[0].rpartition(": ")
     return next(v for k, v in NAMED.items() if words.startswith(k)), word
 
 
-def safely(seed: int) -> list[Found]:
+def safely_distorted(seed: int) -> list[Found]:
+    """As `safely`, for distortion."""
+    return safely(seed, one_distorted_campaign)
+
+
+def safely(seed: int, work: Callable[[int], list[Found]] = one_campaign) -> list[Found]:
     """One campaign; what fails is told and left out."""
     try:
-        rows = one_campaign(seed)
+        rows = work(seed)
         sys.stderr.write(f"campaign {seed}: {rows}\n")
         return rows
     except FrustaError as error:
@@ -167,8 +197,16 @@ def main() -> None:
     parser.add_argument("--campaigns", type=int, default=25)
     parser.add_argument("--first", type=int, default=1, help="first seed")
     parser.add_argument("--cores", type=int, default=None)
+    parser.add_argument("--distortion", action="store_true", help="narrow distortion instead")
     given = parser.parse_args()
     seeds = list(range(given.first, given.first + given.campaigns))
+    if given.distortion:
+        rows = [row for found in map_batches(safely_distorted, seeds, given.cores) for row in found]
+        takes = sum(int(count) for cause, *_, count in rows if cause == "takes")
+        sys.stdout.write(f"{takes} takes of {len(seeds)} campaigns, seeds from {given.first}\n")
+        for (cause, named), number in sorted(Counter((c, n) for c, n, *_ in rows if c != "takes").items()):
+            sys.stdout.write(f"{cause}: {named}: {number}\n")
+        return
     rows = [row for found in map_batches(safely, seeds, given.cores) for row in found]
     counts = Counter((cause, named) for cause, named, *_ in rows)
     sure = Counter((cause == named, word) for cause, named, word, _ in rows if word and cause != "none")

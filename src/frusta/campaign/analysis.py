@@ -16,6 +16,7 @@ from frusta.campaign.drift import session_drift
 from frusta.campaign.estimating import estimate_campaign
 from frusta.campaign.findings import FaultRow, Findings, ModeRow, Reading
 from frusta.campaign.groups import groups_of
+from frusta.campaign.narrow_distortion import narrow_distortion, weigh_distortion
 from frusta.campaign.package import Package, open_package
 from frusta.campaign.parallel import map_batches
 from frusta.campaign.ranking import rank
@@ -120,14 +121,18 @@ def analyse(
     modes = [mode for row in rows for mode in row.modes]
     estimated = estimate_campaign(package, resolved, readings, modes)
     blips = [blip for row in rows for blip in row.blips]
-    contexts = contexts_of(package, resolved, readings, estimated.learned, [blip.take for blip in blips])
+    distorted = [
+        one for r in readings if r.take in store for one in narrow_distortion(r.take, store[r.take], r.breakup_hz)
+    ]
+    asked = [blip.take for blip in blips] + [one.take for one in distorted]
+    contexts = contexts_of(package, resolved, readings, estimated.learned, asked)
     causes = weigh_blips(blips, contexts)
     findings = Findings(
         campaign=campaign.campaign,
         made_by=f"frusta {__version__}",
         readings=tuple(readings),
         modes=with_orders(estimated.modes, blips, causes),
-        blips=with_candidates(blips, causes),
+        blips=(*with_candidates(blips, causes), *weigh_distortion(distorted, contexts, modes)),
         differences=find_differences(readings, group_of, drift=drift, shelf=shelf, names=names),
         estimates=estimated.estimates,
         ranking=rank(readings, group_of, members, campaign.band_high_hz, in_band_db),

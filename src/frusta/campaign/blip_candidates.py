@@ -152,15 +152,15 @@ def _weigh(blip: BlipRow, contexts: Mapping[str, ConeContext], by_take: Mapping[
     own = contexts[blip.take]
     top_hz = max(own.breakup_hz or 4000.0, 1.05 * blip.frequency_hz)
     broad = 1.0 / math.log(top_hz / LOWEST_HZ)
-    rig_ratio, seen, asked = _rig_evidence(blip, own, contexts, by_take, top_hz)
-    joint_ratio = _joint_evidence(blip, own, contexts, by_take)
+    rig_ratio, seen, asked = rig_evidence(blip.take, blip.frequency_hz, contexts, by_take, top_hz, SAME_HZ)
+    joint_ratio = joint_evidence(blip.take, blip.frequency_hz, contexts, by_take, SAME_HZ)
     stays = 1.0 / max(joint_ratio, 1.0)
     weights: dict[str, float] = {}
     for bell in own.bells:
         if bell.order >= 2:
             name = f"bell {bell.order}"
             sd = math.hypot(bell.frequency_hz_u / bell.frequency_hz, METHOD_SD)
-            density = _normal(math.log(blip.frequency_hz / bell.frequency_hz), sd)
+            density = normal_density(math.log(blip.frequency_hz / bell.frequency_hz), sd)
             weights[name] = weights.get(name, 0.0) + PRIOR[name] * density * stays
     if not own.bells and own.kind != "check":
         weights["bell"] = (PRIOR["bell 2"] + PRIOR["bell 3"] + PRIOR["bell 4"]) * broad * stays
@@ -178,7 +178,8 @@ def _weigh(blip: BlipRow, contexts: Mapping[str, ConeContext], by_take: Mapping[
     return Weighed(share, candidates, _test(told, own), seen)
 
 
-def _normal(distance: float, sd: float) -> float:
+def normal_density(distance: float, sd: float) -> float:
+    """Return the density of a normal deviate, mean 0."""
     return math.exp(-0.5 * (distance / sd) ** 2) / (sd * math.sqrt(2.0 * math.pi))
 
 
@@ -186,42 +187,74 @@ def _close(a_hz: float, b_hz: float, width: float) -> bool:
     return abs(math.log(a_hz / b_hz)) <= width
 
 
-def _rig_evidence(
-    blip: BlipRow,
-    own: ConeContext,
+def rig_evidence(
+    own_take: str,
+    frequency_hz: float,
     contexts: Mapping[str, ConeContext],
     by_take: Mapping[str, list[float]],
     top_hz: float,
+    width: float,
 ) -> tuple[float, tuple[str, ...], int]:
-    """Likelihood ratio of the rig over chance from the other cones on it; who shows the feature; how many were asked.
+    """Return what the other cones on a rig say of a feature.
 
     Cones of the same material and profile are not asked: their own resonances lie there too.
+
+    Parameters
+    ----------
+    own_take, frequency_hz
+        Of the feature.
+    contexts : mapping of str to ConeContext
+        By take.
+    by_take : mapping of str to list of float
+        Where the features of every take lie, Hz.
+    top_hz : float
+        End of the range that features were looked for in.
+    width : float
+        Relative: how well two recordings of one feature agree.
+
+    Returns
+    -------
+    ratio : float
+        Likelihood ratio of the rig over chance.
+    seen : tuple of str
+        Specimens that show the feature.
+    asked : int
+        Specimens that were asked.
     """
+    own = contexts[own_take]
     others: dict[str, list[list[float]]] = {}
     for take, context in contexts.items():
-        if context.rig == own.rig and context.alike != own.alike and (context.breakup_hz or 1e9) > blip.frequency_hz:
+        if context.rig == own.rig and context.alike != own.alike and (context.breakup_hz or 1e9) > frequency_hz:
             others.setdefault(context.specimen, []).append(by_take.get(take, []))
     ratio, seen = 1.0, []
     for specimen, takes in others.items():
-        found = any(_close(f, blip.frequency_hz, SAME_HZ) for f in (f for take in takes for f in take))
+        found = any(_close(f, frequency_hz, width) for f in (f for take in takes for f in take))
         count = max(len(take) for take in takes) if takes else 0
-        chance = min(max(count * 2.0 * SAME_HZ / math.log(top_hz / LOWEST_HZ), 0.01), 0.5)
+        chance = min(max(count * 2.0 * width / math.log(top_hz / LOWEST_HZ), 0.01), 0.5)
         ratio *= RIG_SEEN / chance if found else (1.0 - RIG_SEEN) / (1.0 - chance)
         if found:
             seen.append(specimen)
     return ratio, tuple(seen), len(others)
 
 
-def _joint_evidence(
-    blip: BlipRow, own: ConeContext, contexts: Mapping[str, ConeContext], by_take: Mapping[str, list[float]]
+def joint_evidence(
+    own_take: str,
+    frequency_hz: float,
+    contexts: Mapping[str, ConeContext],
+    by_take: Mapping[str, list[float]],
+    width: float,
 ) -> float:
-    """Likelihood ratio of a joint from the specimen's other seatings: there again is against it, moved is for it."""
+    """Return the likelihood ratio of a joint from the specimen's other seatings.
+
+    There again is against it, moved is for it. Parameters as for `rig_evidence`.
+    """
+    own = contexts[own_take]
     ratio = 1.0
     for take, context in contexts.items():
         if context.specimen != own.specimen or context.seating == own.seating:
             continue
-        near = [f for f in by_take.get(take, []) if _close(f, blip.frequency_hz, MOVED)]
-        if any(_close(f, blip.frequency_hz, SAME_HZ) for f in near):
+        near = [f for f in by_take.get(take, []) if _close(f, frequency_hz, MOVED)]
+        if any(_close(f, frequency_hz, width) for f in near):
             ratio *= 0.1
         elif near:
             ratio *= 4.0
@@ -234,7 +267,7 @@ def _harmonic_density(blip: BlipRow, own: ConeContext, broad: float) -> float:
     if own.breakup_hz is not None:
         targets.append(own.breakup_hz)
     density = sum(
-        _normal(math.log(times * blip.frequency_hz / target), HARMONIC_WIDTH)
+        normal_density(math.log(times * blip.frequency_hz / target), HARMONIC_WIDTH)
         for target in targets
         for times in (2.0, 3.0)
     )

@@ -136,13 +136,23 @@ class ModeRow(Row):
 
 
 class BlipRow(Row):
-    """One narrow feature below break-up, what may cause it, and the one test that separates the causes."""
+    """One narrow feature below break-up, what may cause it, and the one test that separates the causes.
+
+    `harmonic` is absent for a feature of the response; for narrow distortion it is the strongest order, `frequency_hz`
+    the drive frequency and `height_db` the prominence of the total of orders 2 to 5.
+    """
 
     take: str
     frequency_hz: float
     height_db: float
+    harmonic: int | None = None
     candidates: tuple[str, ...] = ()
     test: str | None = None
+
+    @staticmethod
+    def left_out_when_null() -> tuple[str, ...]:
+        """The order of distortion, which a feature of the response has not."""
+        return ("harmonic",)
 
 
 class Difference(Row):

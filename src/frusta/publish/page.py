@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from frusta.campaign.curves import TakeCurves
 from frusta.campaign.figures import FIGURE
-from frusta.campaign.findings import Findings
+from frusta.campaign.findings import BlipRow, Findings
 from frusta.campaign.package import Package
 from frusta.publish import drawings, facts
 from frusta.publish.drawings import STRIPS, Drawing, StripFigure
@@ -104,6 +105,7 @@ def compose(findings: Findings, curves: Mapping[str, TakeCurves], package: Packa
         "gaps": gaps(findings, package, groups),
         "unread": _unread(findings),
         "blips": _blips(findings),
+        "narrow_distortion": narrow_distortion_table(findings, package),
         "sources": SOURCES,
     }
     return Report(words, places, more)
@@ -264,7 +266,8 @@ def hidden_by_noise(findings: Findings, groups: Groups, profile: str) -> list[st
 def _blips(findings: Findings) -> TableOf | None:
     """Narrow features below break-up, the largest first, with the test that tells their causes apart."""
     quality = {r.take: r.quality for r in findings.readings}
-    rows = sorted((b for b in findings.blips if quality.get(b.take) != "repeat"), key=lambda b: -abs(b.height_db))
+    linear = [b for b in findings.blips if b.harmonic is None and quality.get(b.take) != "repeat"]
+    rows = sorted(linear, key=lambda b: -abs(b.height_db))
     if not rows:
         return None
     return TableOf(
@@ -280,6 +283,36 @@ def _blips(findings: Findings) -> TableOf | None:
             for b in rows[:MOST_BLIPS]
         ],
     )
+
+
+def narrow_distortion_table(findings: Findings, package: Package) -> TableOf | None:
+    """Narrow distortion below break-up, one row for what every take of a print shows alike; the cone's own first."""
+    reading = {r.take: r for r in findings.readings if r.quality != "repeat"}
+    alike: dict[tuple[str, int | None, str], list[BlipRow]] = {}
+    for b in findings.blips:
+        if b.harmonic is not None and b.take in reading and b.candidates:
+            words = b.candidates[0].rpartition(": ")[0]
+            cause = "landing" if "landing on" in words else words
+            at = 12 * math.log2(b.frequency_hz / 1000)
+            alike.setdefault((reading[b.take].specimen, b.harmonic, f"{cause} {round(at)}"), []).append(b)
+    if not alike:
+        return None
+    order = sorted(alike.items(), key=lambda kept: ("landing" in kept[0][2], -max(b.height_db for b in kept[1])))
+    rows = []
+    for (specimen, harmonic, _), held in order[:MOST_BLIPS]:
+        tallest = max(held, key=lambda b: b.height_db)
+        rows.append(
+            [
+                specimen,
+                quantity(tallest.frequency_hz, "Hz", trim=False),
+                str(harmonic),
+                f"{plain(tallest.height_db, 1)}{NBSP}dB",
+                str(len(held)),
+                listed(list(tallest.candidates), last="or"),
+                tallest.test or "none known",
+            ]
+        )
+    return TableOf(["Print", "Driven at", "Order", "Stands out by", "Takes", "May be", "Test"], rows)
 
 
 def _why_none(findings: Findings, key: str, head: str) -> str:
