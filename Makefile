@@ -53,6 +53,7 @@ bench: setup-dev
 
 docs: setup-dev
 	$(BIN)/python -m sphinx -W --keep-going -b html docs docs/_build/html
+	$(BIN)/python tools/check_links.py docs/_build/html README.md CONTRIBUTING.md
 
 validate: setup-dev
 	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python tools/validate_estimates.py --campaigns 200 --write docs/validation.md
