@@ -182,7 +182,7 @@ def _blips(known: Known) -> list[tuple[str, str, str]]:
     specimen_of = {r.take: r.specimen for r in known.findings.readings if r.quality != "repeat"}
     for blip in known.findings.blips:
         specimen = specimen_of.get(blip.take)
-        if specimen is None or not blip.candidates:
+        if specimen is None or not blip.candidates or blip.harmonic is not None:
             continue
         where = f"{blip.frequency_hz:.0f}{NBSP}Hz in {specimen}"
         words = (where, " or ".join(blip.candidates), _sentence(blip.test or "no test is known"))
