@@ -5,12 +5,11 @@ from __future__ import annotations
 import csv
 import io
 import json
+import struct
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-import soundfile
 from pydantic import BaseModel
 
 from frusta.campaign.atomic import write_atomically, write_folder_atomically
@@ -29,6 +28,9 @@ from frusta.campaign.findings import (
 
 if TYPE_CHECKING:
     from frusta.campaign.analysis import Analysis
+
+_FLOAT = 3
+"""IEEE float, as a WAV header names it."""
 
 ROW_OF: dict[str, type[BaseModel]] = {
     "readings": Reading,
@@ -80,11 +82,18 @@ def curves_csv(curves: TakeCurves) -> bytes:
 
 
 def impulse_wav(curves: TakeCurves) -> bytes:
-    """Return the impulse response of a take as a float WAV file."""
-    file = io.BytesIO()
-    samples = curves.impulse.astype(np.float32)
-    soundfile.write(file, samples, curves.sample_rate_hz, format="WAV", subtype="FLOAT")
-    return file.getvalue()
+    """Return the impulse response of a take as a float WAV file.
+
+    The header is written here: libsndfile puts the time of day into that of a float file (its PEAK chunk), and the
+    same findings must give the same bytes.
+    """
+    samples = curves.impulse.astype("<f4").tobytes()
+    rate_hz, frame_bytes = curves.sample_rate_hz, 4
+    form = struct.pack("<4sIHHIIHH", b"fmt ", 16, _FLOAT, 1, rate_hz, rate_hz * frame_bytes, frame_bytes, 32)
+    fact = struct.pack("<4sII", b"fact", 4, curves.impulse.size)
+    data = struct.pack("<4sI", b"data", len(samples)) + samples
+    body = b"WAVE" + form + fact + data
+    return struct.pack("<4sI", b"RIFF", len(body)) + body
 
 
 def write_json(analysis: Analysis, path: Path | str) -> Path:
