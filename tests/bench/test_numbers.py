@@ -20,7 +20,8 @@ from frusta.bench.repeatability import repeatability
 from frusta.bench.rig_constants import fit_impedance, fit_sound, impedance_of, sound_of
 from frusta.bench.room import room_lines
 from frusta.bench.steps import TakeMade
-from frusta.bench.thermal import coil_resistance, coil_warming_k, gain_within_power_db, sweep_power
+from frusta.bench.thermal import coil_resistance, gain_within_power_db, sweep_power
+from frusta.cone.heat import copper_warming_k
 from frusta.errors import ParameterError
 from frusta.signal.gate import Gate
 from frusta.signal.level import level_db
@@ -238,8 +239,8 @@ def test_power_and_warming():
     assert found.watts == pytest.approx((0.25 * 8 / math.sqrt(2)) ** 2 / 4, rel=1e-4)
     gain = gain_within_power_db(2.0, 0.5, 8.0, 4.0)
     assert sweep_power(0.5, gain, 8.0, 4.0).watts == pytest.approx(2.0)
-    assert coil_warming_k(5.6 * 1.0393, 5.6) == pytest.approx(10.0)
-    assert coil_warming_k(5.6, 5.6, 35.0) == 0.0
+    assert copper_warming_k(5.6 * 1.0393, 5.6) == pytest.approx(10.0)
+    assert copper_warming_k(5.6, 5.6, 35.0) == 0.0
     with pytest.raises(ParameterError, match="resistance_ohm must be above 0"):
         sweep_power(0.5, 0.0, 8.0, 0.0)
 
@@ -252,7 +253,7 @@ def test_the_coils_resistance_shows_in_the_sweep():
     played = make_sweep(Sweep(20.0, 16000.0, 3.0, 0.3, 1.0))
     hertz = np.maximum(np.fft.rfftfreq(played.size, 1 / RATE), 1e-3)
     current = np.fft.irfft(np.fft.rfft(played) / impedance_truth(hertz, 0.0, hot), played.size)
-    assert coil_warming_k(coil_resistance(played, current, RATE)[0], cold) == pytest.approx(20.0, abs=1.0)
+    assert copper_warming_k(coil_resistance(played, current, RATE)[0], cold) == pytest.approx(20.0, abs=1.0)
 
 
 # room, seatings, series ---------------------------------------------------------------------------------------------

@@ -12,11 +12,12 @@ from numpy.typing import NDArray
 from frusta.bench.events import TakeFaultNote, TakeVerdict
 from frusta.bench.room import room_lines
 from frusta.bench.slips import find_slip
-from frusta.bench.thermal import coil_resistance, coil_warming_k
+from frusta.bench.thermal import coil_resistance
 from frusta.campaign.calibration_file import CalibrationTable
 from frusta.campaign.package import Package
 from frusta.campaign.resolve import LoadedTake, ResolvedTake, load_take
 from frusta.campaign.rigid_response import AIR_C, rigid_response
+from frusta.cone.heat import copper_warming_k
 from frusta.errors import PackageError, ParameterError
 from frusta.signal.calibration import Calibration
 from frusta.signal.reading import Conditions, TakeReading, TakeSignals, read_take
@@ -124,7 +125,7 @@ def coil_lines(loaded: LoadedTake, resolved: ResolvedTake, current_full_scale_a:
     cold = resolved.coil_resistance_ohm
     if cold is None:
         return (f"{said}; its cold resistance is not in the tables, so no temperature",)
-    warmer = coil_warming_k(ohm, cold)
+    warmer = copper_warming_k(ohm, cold)
     hot = "; let it cool" if warmer > MOST_WARMING_K else ""
     return (f"{said}: about {max(warmer, 0.0):.0f} K over 20 °C{hot}",)
 

@@ -12,9 +12,6 @@ from frusta.errors import ParameterError
 
 Floats = NDArray[np.float64]
 
-COPPER_PER_K = 0.00393
-"""Of the resistance at 20 °C; copper, IEC 60028 (from memory)."""
-
 RESISTANCE_BAND_HZ = (200.0, 500.0)
 """Where a coil's impedance is mostly its resistance: above the resonance, below the inductance."""
 
@@ -110,14 +107,3 @@ def coil_resistance(voltage: Floats, current: Floats, sample_rate_hz: float) -> 
         spread = float(np.sum(power[use] * (cross[use].real / power[use] - mean) ** 2)) / weight
         best = min(best, (mean, math.sqrt(spread / np.count_nonzero(use))))
     return best
-
-
-def coil_warming_k(hot_ohm: float, cold_ohm: float, cold_c: float = 20.0) -> float:
-    """Return how much warmer a copper coil is than when its resistance was ``cold_ohm`` at ``cold_c``, K.
-
-    Examples
-    --------
-    >>> round(coil_warming_k(6.0 * (1 + 0.00393 * 50), 6.0), 6)
-    50.0
-    """
-    return (hot_ohm / cold_ohm - 1.0) * (1.0 / COPPER_PER_K + cold_c - 20.0)

@@ -30,6 +30,7 @@ class WallRule(StrEnum):
 
 
 GEOMETRY = "Geometry"
+HEAT = "Heat at the neck"
 
 
 def forecast(
@@ -64,6 +65,18 @@ def forecast(
         WallRule | None,
         typer.Option(help="Wall along the normal, or whole lines in the layer.", rich_help_panel=GEOMETRY),
     ] = None,
+    heat: Annotated[
+        bool, typer.Option("--heat", help="Coil and neck at some powers, what was assumed.", rich_help_panel=HEAT)
+    ] = False,
+    thermal: Annotated[
+        float | None,
+        typer.Option("--thermal", metavar="K/W", min=0.1, help="From coil to room, stated.", rich_help_panel=HEAT),
+    ] = None,
+    hot_coil: Annotated[
+        str | None,
+        typer.Option(metavar="OHM@W", help="Measured: 7.1@4 is 7.1 ohm, settled at 4 W.", rich_help_panel=HEAT),
+    ] = None,
+    room_c: Annotated[float | None, typer.Option(help="Where it will play, °C.", rich_help_panel=HEAT)] = None,
 ) -> None:
     """Say what a cone will do before it is printed: mass, modes, response with its band, break-up, printability.
 
@@ -73,7 +86,8 @@ def forecast(
     """
     from frusta.campaign.atomic import write_atomically
     from frusta.campaign.forecast_file import forecast_document, forecast_json, forecast_lines
-    from frusta.campaign.forecasting import forecast_cone, knowledge_of
+    from frusta.campaign.forecasting import forecast_cone, forecast_rig, knowledge_of, rig_of
+    from frusta.campaign.heat import heat_document, heat_line, heat_lines, heat_of, parse_hot_coil
     from frusta.campaign.lessons import NOTHING, lessons_of
     from frusta.campaign.package import open_package
     from frusta.cli.progress import progress
@@ -105,6 +119,20 @@ def forecast(
     )
     recorded = [] if changed else lessons.recorded(package, material, told.recipe, name)
     document = forecast_document(told, name, recorded)
+    chosen = rig_of(package, rig)
+    borne, why = heat_of(
+        package,
+        chosen,
+        material,
+        drawing,
+        forecast_rig(package, chosen).coil.resistance_ohm,
+        thermal_k_w=thermal,
+        hot_coil=parse_hot_coil(hot_coil) if hot_coil else None,
+        room_c=room_c,
+    )
+    document["heat"] = heat_document(borne)
+    if why is not None:
+        document["reasons"]["heat"] = why
     if json_file is not None:
         write_atomically(json_file, forecast_json(document))
     if chart is not None:
@@ -113,6 +141,9 @@ def forecast(
         write_forecast_chart(document, chart)
     for line in forecast_lines(told, name):
         typer.echo(line)
+    typer.echo(f"  {heat_line(borne, why)}")
+    for line in heat_lines(borne) if heat and borne else ():
+        typer.echo(f"    {line}")
     for cone in recorded:
         typer.echo(f"  recorded beside it: {cone['take']}")
     for place in (json_file, chart):
