@@ -12,10 +12,11 @@ from frusta.bench.order import seating_order, with_check_cone
 from frusta.bench.tables import edit_table
 from frusta.campaign.atomic import write_atomically
 from frusta.campaign.package import Package, open_package
+from frusta.campaign.resolve import law_of
 from frusta.campaign.rows import SLUG_PATTERN, Rig, Specimen
 from frusta.campaign.spreadsheet import read_raw, write_raw
 from frusta.campaign.tables import cell_text
-from frusta.errors import PackageError
+from frusta.errors import PackageError, ParameterError
 
 PLAN_FILE = "plan.csv"
 SEATINGS = 2
@@ -141,6 +142,24 @@ def sweep_rate_hz(package: Package, key: str) -> int:
     if row.signal is not None:
         return package.open_file(row.signal).sample_rate_hz
     return row.sample_rate_hz or 48000
+
+
+def slow_sweep(package: Package, key: str, factor: float) -> str:
+    """Return the key of a sweep slower by a factor; its row is added where it is not there yet.
+
+    Raises
+    ------
+    ParameterError
+        If the sweep is a file.
+    """
+    row = package.sweeps[key]
+    law = law_of(row, row.sample_rate_hz or 48000)
+    if law is None:
+        raise ParameterError(f"sweep {key} is a file and cannot be slowed down; give the slow one its own row")
+    slow = f"{key}{SLOW}{factor:g}".replace("+", "")
+    cells = {name: cell_text(value) for name, value in row.model_dump().items() if value is not None}
+    edit_table(package.root, "sweeps", [cells | {"sweep": slow, "duration_s": f"{law.duration_s * factor:.6g}"}])
+    return slow
 
 
 def begin_sitting(

@@ -97,7 +97,7 @@ def record(
 
     from frusta.bench.opening import open_device
     from frusta.bench.rig_memory import recall, remember
-    from frusta.bench.sitting import sweep_rate_hz, the_rig, the_sweep
+    from frusta.bench.sitting import slow_sweep, sweep_rate_hz, the_rig, the_sweep
     from frusta.campaign.package import open_package
     from frusta.cli import record_sitting
 
@@ -122,7 +122,7 @@ def record(
     channels = _channels(memory, virtual)
     key = the_sweep(package, sweep)
     if slow > 1.0:
-        key = record_sitting.slow_sweep(package, key, slow)
+        key = slow_sweep(package, key, slow)
         package = open_package(campaign)
     rate = sweep_rate_hz(package, key)
     opened = open_device(

@@ -7,50 +7,31 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-import numpy as np
-import soundfile
 import typer
 
 from frusta.bench.device import Device
 from frusta.bench.events import Began, Turn
-from frusta.bench.fit_drawing import fit_svg
-from frusta.bench.full_scale import LISTEN_S, full_scale_of_tone
 from frusta.bench.guide import Guide
 from frusta.bench.journal import FOLDER, journal_of, latest_session
-from frusta.bench.judging import voltage_of
 from frusta.bench.level_series import series_lines
 from frusta.bench.live import BenchSettings
-from frusta.bench.rehearsal import CALIBRATOR, VirtualDevice
 from frusta.bench.repeatability import TIMES, repeatability_lines
-from frusta.bench.rig_constants import RigConstants, fit_impedance, fit_sound, impedance_of, sound_of
+from frusta.bench.rig_calibration import RigCalibration, hear_calibrator, rig_cells
 from frusta.bench.rig_memory import RigMemory
 from frusta.bench.sitting import (
-    SLOW,
     begin_sitting,
     check_cone,
     planned_turns,
     seatings_made,
-    session_key,
 )
 from frusta.bench.steps import replay
 from frusta.bench.tables import edit_table
-from frusta.bench.take_file import write_recording
 from frusta.bench.unattended import run_unattended
-from frusta.campaign.atomic import write_atomically
 from frusta.campaign.datapackage import NAME as DESCRIPTION
 from frusta.campaign.package import Package
-from frusta.campaign.resolve import LoadedTake, law_of, played_of
+from frusta.campaign.resolve import played_of
 from frusta.campaign.rows import Rig
-from frusta.campaign.tables import cell_text
-from frusta.errors import FrustaError, PackageError, ParameterError
-
-CONSTANTS = (
-    "force_factor_tm",
-    "suspension_stiffness_n_mm",
-    "suspension_resistance_ns_m",
-    "coil_resistance_ohm",
-    "coil_inductance_mh",
-)
+from frusta.errors import PackageError, ParameterError
 
 
 @dataclass(frozen=True)
@@ -92,24 +73,6 @@ def refuse_unfit(campaign: Path) -> None:
             f"{campaign}: was exported, and {DESCRIPTION} holds the hashes of its files, which recording changes; "
             f"remove {DESCRIPTION} first, export writes it anew"
         )
-
-
-def slow_sweep(package: Package, key: str, factor: float) -> str:
-    """Return the key of a sweep slower by a factor; its row is added where it is not there yet.
-
-    Raises
-    ------
-    ParameterError
-        If the sweep is a file.
-    """
-    row = package.sweeps[key]
-    law = law_of(row, row.sample_rate_hz or 48000)
-    if law is None:
-        raise ParameterError(f"sweep {key} is a file and cannot be slowed down; give the slow one its own row")
-    slow = f"{key}{SLOW}{factor:g}".replace("+", "")
-    cells = {name: cell_text(value) for name, value in row.model_dump().items() if value is not None}
-    edit_table(package.root, "sweeps", [cells | {"sweep": slow, "duration_s": f"{law.duration_s * factor:.6g}"}])
-    return slow
 
 
 def what_plays(package: Package, key: str, device: Device) -> str:
@@ -238,10 +201,7 @@ def _heard_calibrator(device: Device, choices: Choices) -> float:
     if not choices.unattended:
         typer.echo(f"Put the calibrator ({level_db:g} dB, 1 kHz) over the microphone, switch it on, press Enter.")
         sys.stdin.readline()
-    device.seat(CALIBRATOR, 0, f"{level_db:g}")
-    heard = device.play(np.zeros(round(LISTEN_S * device.sample_rate_hz)))
-    channel = choices.channels["microphone_channel"] - 1
-    found = full_scale_of_tone(heard.samples[:, channel], device.sample_rate_hz, level_db)
+    found = hear_calibrator(device, choices.channels["microphone_channel"], level_db)
     typer.echo(
         f"Full scale is {found.full_scale_pa:.4g} Pa peak, ± {found.u_db:.2f} dB (tone at {found.frequency_hz:.1f} Hz)."
     )
@@ -260,74 +220,23 @@ def calibrate_rig(package: Package, rig: Rig, device: Device, memory: RigMemory,
     if specimen is None:
         raise PackageError("--calibrate needs a cone in specimens.csv; add the check cone")
     added_kg = _added_mass(choices) * 1e-3
+    rigged = RigCalibration(
+        package, rig, device, choices.sweep, choices.channels, choices.start_gain_db, memory.current_full_scale_a
+    )
     takes = []
     for number, more in enumerate((0.0, added_kg)):
         what = f"with {1e3 * more:g} g more, near the neck" if more else "as it is"
         if not choices.unattended:
             typer.echo(f"Push {specimen} on, {what}. Press Enter; the sweep follows.")
             sys.stdin.readline()
-        if isinstance(device, VirtualDevice):
-            device.add_mass(more)
-        device.seat(specimen, 0, f"calibrate-{number}")
-        takes.append(_calibration_take(package, device, choices, number))
-    if "current_channel" in choices.channels:
-        found = _by_impedance(takes, rig, memory, choices, device.sample_rate_hz, added_kg)
-    else:
-        first, second = (sound_of(t.recording, _played(t), device.sample_rate_hz) for t in takes)
-        found = fit_sound(first, second, added_kg)
+        takes.append(rigged.take(specimen, more, number))
+    found = rigged.constants(takes, added_kg)
     for line in found.lines:
         typer.echo(line)
-    drawing = package.root / FOLDER / "rig-constants.svg"
-    write_atomically(drawing, fit_svg(found).encode())
-    typer.echo(f"Drawing of the fit: {drawing}")
-    cells = {name: f"{found.values[name]:.5g}" for name in CONSTANTS if name in found.values}
-    cells |= {f"{name}_u": f"{found.uncertainties[f'{name}_u']:.2g}" for name in cells}
+    typer.echo(f"Drawing of the fit: {package.root / FOLDER / 'rig-constants.svg'}")
+    cells = rig_cells(found)
     edit_table(package.root, "rigs", [{"rig": rig.rig, **cells}])
     typer.echo(f"Written into rigs.csv: {', '.join(cells)}")
-
-
-def _by_impedance(
-    takes: list[LoadedTake], rig: Rig, memory: RigMemory, choices: Choices, rate: int, added_kg: float
-) -> RigConstants:
-    if memory.current_full_scale_a is None or rig.drive_full_scale_v is None:
-        raise ParameterError(
-            "impedance needs --current-full-scale (A) and drive_full_scale_v of the rig (V); measure both once"
-        )
-    curves = []
-    for take in takes:
-        if take.current is None:
-            raise ParameterError("the current channel was not recorded; name it with --current")
-        voltage = voltage_of(take, rig.drive_full_scale_v, choices.start_gain_db)
-        curves.append(impedance_of(voltage, take.current * memory.current_full_scale_a, rate))
-    return fit_impedance(curves[0], curves[1], added_kg)
-
-
-def _calibration_take(package: Package, device: Device, choices: Choices, number: int) -> LoadedTake:
-    """Sweep once; the recording is kept beside the journal."""
-    played = played_of(package, package.sweeps[choices.sweep], device.sample_rate_hz)
-    heard = device.play(played.samples * 10.0 ** (choices.start_gain_db / 20.0))
-    stem = f"{session_key(package, date.today())}-calibration-{number}"
-    path = package.root / FOLDER / f"{stem}.wav"
-    path.unlink(missing_ok=True)
-    write_recording(path, heard.samples, device.sample_rate_hz)
-    samples, rate = soundfile.read(path, always_2d=True)
-    channel = {name: samples[:, number - 1] for name, number in choices.channels.items()}
-    if not np.any(channel["microphone_channel"]):
-        raise FrustaError(f"{device.name}: hears nothing; check the microphone")
-    return LoadedTake(
-        channel["microphone_channel"],
-        channel.get("reference_channel"),
-        channel.get("current_channel"),
-        played,
-        int(rate),
-        24,
-    )
-
-
-def _played(take: LoadedTake) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
-    if take.played is None:
-        raise ParameterError("what was played must be known; name a sweep")
-    return take.played.samples
 
 
 def _added_mass(choices: Choices) -> float:
