@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -108,7 +109,32 @@ def analytic_band(segment: Floats, sample_rate_hz: float, stop_hz: float) -> NDA
     return np.asarray(fft.ifft(spectrum)[: segment.size])
 
 
-def decay_time(shape: Envelope, share: float, free_s: float) -> Decay:
+@dataclass(frozen=True)
+class Echo:
+    """The first reflection, whose low frequencies the filter lets ring ahead of it.
+
+    Attributes
+    ----------
+    delay_s : float
+        After the direct sound.
+    level : float
+        Re the direct sound, as a ratio.
+    perfect : ndarray, shape (2k,)
+        What the filter makes of a perfect cone (`perfect_envelope`), with its direct sound in the middle.
+    """
+
+    delay_s: float
+    level: float
+    perfect: Floats
+
+    def ahead(self, before_s: float, step_s: float) -> float:
+        """Return what stands that long before the reflection, re the direct sound's peak."""
+        middle = self.perfect.size // 2
+        at = middle - round(before_s / step_s)
+        return self.level * float(self.perfect[max(at, 0) : middle + 1][0]) / float(self.perfect.max())
+
+
+def decay_time(shape: Envelope, share: float, free_s: float, echo: Echo | None = None) -> Decay:
     """Return how long the envelope takes to fall below ``share`` of its peak for good.
 
     Parameters
@@ -118,6 +144,8 @@ def decay_time(shape: Envelope, share: float, free_s: float) -> Decay:
         0.05 or 0.02, above 0 and below 1.
     free_s : float
         End of the reflection-free part, s from the onset.
+    echo : Echo, optional
+        What ends it: its sound ahead of itself counts in the uncertainty.
 
     Raises
     ------
@@ -142,7 +170,8 @@ def decay_time(shape: Envelope, share: float, free_s: float) -> Decay:
     here, after = float(shape.envelope[crossing]), float(shape.envelope[crossing + 1])
     part = (here - limit) / (here - after)
     slope = max((here - after) / step_s, 1e-30)
-    u = math.hypot(shape.noise / math.sqrt(2.0) / slope, step_s / math.sqrt(12.0))
+    ahead = 0.0 if echo is None else top * echo.ahead(echo.delay_s - float(shape.time_s[crossing]), step_s)
+    u = math.hypot(math.hypot(shape.noise, ahead) / math.sqrt(2.0) / slope, step_s / math.sqrt(12.0))
     return Decay(float(shape.time_s[crossing]) - peak_s + part * step_s, u, None)
 
 
@@ -154,17 +183,23 @@ def _longer(seen_s: float, free_s: float) -> str:
     )
 
 
-def bandlimit_decay_s(stop_hz: float, taper_low_hz: float, sample_rate_hz: float) -> float:
-    """Return the 2 % decay time that a perfect cone would read through the same filter and upper limit, s.
+@lru_cache(maxsize=8)
+def perfect_envelope(stop_hz: float, taper_low_hz: float, sample_rate_hz: float) -> Floats:
+    """Return the envelope that the filter makes of a perfect cone, 0.1 s on either side of its direct sound.
 
     Parameters
     ----------
     stop_hz : float
         Last frequency of the sweep, Hz.
     taper_low_hz : float
-        Unused by the figure below 160 Hz; kept for sweeps that start above.
+        Where the division by the sweep begins to be whole, Hz; counts where it lies above 160 Hz.
     sample_rate_hz : float
         Samples a second.
+
+    Returns
+    -------
+    ndarray, shape (2k,)
+        Shared, so not writable.
     """
     count = round(0.1 * sample_rate_hz)
     segment = np.zeros(2 * count)
@@ -175,8 +210,21 @@ def bandlimit_decay_s(stop_hz: float, taper_low_hz: float, sample_rate_hz: float
         spectrum *= 0.5 - 0.5 * np.cos(np.pi * np.clip(f / taper_low_hz, 0.0, 1.0))
         segment = fft.irfft(spectrum, segment.size)
     envelope = np.abs(analytic_band(segment, sample_rate_hz, stop_hz))
-    peak = int(np.argmax(envelope))
-    last = int(np.flatnonzero(envelope > 0.02 * envelope[peak])[-1])
+    envelope.flags.writeable = False
+    return envelope
+
+
+def bandlimit_decay_s(stop_hz: float, taper_low_hz: float, sample_rate_hz: float) -> float:
+    """Return the 2 % decay time that a perfect cone would read through the same filter and upper limit, s.
+
+    Parameters
+    ----------
+    stop_hz, taper_low_hz, sample_rate_hz : float
+        As for `perfect_envelope`.
+    """
+    perfect = perfect_envelope(stop_hz, taper_low_hz, sample_rate_hz)
+    peak = int(np.argmax(perfect))
+    last = int(np.flatnonzero(perfect > 0.02 * perfect[peak])[-1])
     return (last - peak) / sample_rate_hz
 
 

@@ -8,13 +8,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from frusta.signal.harmonics import ROOM_TAIL, SHORT_SWEEP, HarmonicCurve, Harmonics
+from frusta.signal.harmonics import ROOM_TAIL, SHORT_SWEEP, SMOOTHING, HarmonicCurve, Harmonics
 
 Floats = NDArray[np.float64]
 
 LOWEST_HZ = 200.0
 CLEAR_DB = 10.0
 """How far distortion must stand over its own noise floor to be called distortion."""
+
+
+ALIKE = 3.0
+"""The highest of many alike places stands as many standard deviations above another: either may be the true peak."""
 
 
 @dataclass(frozen=True)
@@ -25,6 +29,7 @@ class DistortionPeak:
     percent_u: float | None
     frequency_hz: float | None
     reason: str | None
+    frequency_hz_u: float | None = None
 
 
 @dataclass(frozen=True)
@@ -46,7 +51,7 @@ class DistortionPeaks:
         }
 
 
-def distortion_peaks(harmonics: Harmonics, breakup_hz: float | None) -> DistortionPeaks:
+def distortion_peaks(harmonics: Harmonics, breakup_hz: float | None, gates: Floats | None = None) -> DistortionPeaks:
     """Return the distortion peaks that a reading quotes.
 
     Total harmonic distortion here is orders 2 to 5 over the fundamental at the same drive frequency (THD_F); IEC
@@ -58,23 +63,27 @@ def distortion_peaks(harmonics: Harmonics, breakup_hz: float | None) -> Distorti
         From `frusta.signal.harmonics.read_harmonics`.
     breakup_hz : float or None
         Where the cone breaks up, Hz; the piston band ends at half of it.
+    gates : ndarray, shape (gates, m), optional
+        Magnitude of the linear response with other gates over that with the chosen one, on the grid of the harmonics:
+        how much the response at the microphone depends on the gate.
 
     Returns
     -------
     DistortionPeaks
     """
     top = harmonics.stop_hz / 2.0
+    gates = np.ones((0, harmonics.frequency_hz.size)) if gates is None else gates
     at_microphone = _total(harmonics.curves, input_referred=False)
     piston = (
         DistortionPeak(None, None, None, "no break-up was found, so the piston band has no end")
         if breakup_hz is None
-        else _peak(harmonics, harmonics.curves, at_microphone, min(breakup_hz / 2.0, top))
+        else _peak(harmonics, harmonics.curves, at_microphone, min(breakup_hz / 2.0, top), gates)
     )
     return DistortionPeaks(
-        thd=_peak(harmonics, harmonics.curves, at_microphone, top),
+        thd=_peak(harmonics, harmonics.curves, at_microphone, top, gates),
         piston_thd=piston,
-        input_thd=_peak(harmonics, harmonics.curves, _total(harmonics.curves, input_referred=True), top),
-        buzz=_peak(harmonics, (harmonics.buzz,), _total((harmonics.buzz,), input_referred=False), top),
+        input_thd=_peak(harmonics, harmonics.curves, _total(harmonics.curves, input_referred=True), top, gates[:0]),
+        buzz=_peak(harmonics, (harmonics.buzz,), _total((harmonics.buzz,), input_referred=False), top, gates),
     )
 
 
@@ -123,7 +132,9 @@ def _total(curves: tuple[HarmonicCurve, ...], *, input_referred: bool) -> _Total
     return _Total(add([c.power for c in curves]), add([c.noise for c in curves]), add([c.power_u**2 for c in curves]))
 
 
-def _peak(harmonics: Harmonics, curves: tuple[HarmonicCurve, ...], total: _Total, top_hz: float) -> DistortionPeak:
+def _peak(
+    harmonics: Harmonics, curves: tuple[HarmonicCurve, ...], total: _Total, top_hz: float, gates: Floats
+) -> DistortionPeak:
     if harmonics.reason is not None:
         return DistortionPeak(None, None, None, harmonics.reason)
     frequency = harmonics.frequency_hz
@@ -145,8 +156,41 @@ def _peak(harmonics: Harmonics, curves: tuple[HarmonicCurve, ...], total: _Total
         net = np.where(clear, total.power - total.noise, -np.inf)
         at = int(np.argmax(net))
         percent = 100.0 * math.sqrt(net[at])
-        u = 100.0 * math.sqrt(total.variance[at]) / (2.0 * math.sqrt(net[at]))
-        return DistortionPeak(percent, u, float(frequency[at]), None)
+        noise_u = 100.0 * math.sqrt(total.variance[at]) / (2.0 * math.sqrt(net[at]))
+        alike = _alike(total, read, at)
+        cells = max(1.0, SMOOTHING * math.log2(frequency[1] / frequency[0]) * np.count_nonzero(alike))
+        # the largest of k alike values stands some sqrt(2 ln k) deviations above what they have in common
+        u = math.hypot(noise_u * math.sqrt(1.0 + 2.0 * math.log(cells)), _gate_u(frequency, curves, at, gates))
+        # smoothed over a sixth of an octave: the place of one peak is known to a twelfth, uniformly
+        own = frequency[at] * math.log(2.0) / 2.0 / SMOOTHING
+        reach = max(own, float(np.max(np.abs(frequency[alike] - frequency[at]))))
+        return DistortionPeak(percent, u, float(frequency[at]), None, reach / math.sqrt(3.0))
     floor = 100.0 * math.sqrt(float(np.median(total.noise[read])))
     reason = f"nowhere {span} 10 dB over its own noise floor, which is {floor:.2g} % of the fundamental (median)"
     return DistortionPeak(None, None, None, reason)
+
+
+def _gate_u(frequency: Floats, curves: tuple[HarmonicCurve, ...], at: int, gates: Floats) -> float:
+    """The most that another gate changes a peak, %: fundamental and harmonics pass the gated response."""
+    most, x = 0.0, np.log(frequency)
+    before = math.sqrt(sum(max(_known(c.power[at]) - _known(c.noise[at]), 0.0) for c in curves))
+    for gate in gates:
+        after = 0.0
+        for curve in curves:
+            net = max(_known(curve.power[at]) - _known(curve.noise[at]), 0.0)
+            middle = math.sqrt(curve.orders[0] * curve.orders[-1])
+            gain = float(np.interp(x[at] + math.log(middle), x, gate)) / float(gate[at])
+            after += net * gain**2
+        most = max(most, 100.0 * abs(math.sqrt(after) - before))
+    return most
+
+
+def _known(value: np.float64) -> float:
+    return float(value) if np.isfinite(value) else 0.0
+
+
+def _alike(total: _Total, read: NDArray[np.bool_], at: int) -> NDArray[np.bool_]:
+    """Where the curve, given its noise, may be as high as at its peak."""
+    net = np.where(read, total.power - total.noise, -np.inf)
+    spread = np.sqrt(np.where(read, total.variance, 0.0) + total.variance[at])
+    return np.asarray(read & (net >= net[at] - ALIKE * spread))

@@ -17,6 +17,7 @@ Complexes = NDArray[np.complex128]
 PISTON_BAND_HZ = (300.0, 1000.0)
 REFERENCE_PA = 20e-6
 FALL_DB = 10.0
+LIMIT_SMOOTHING, PEAK_SMOOTHING = 3.0, 12.0  # bands per octave
 DEPARTURE_DB = 3.0
 
 
@@ -62,7 +63,9 @@ def level_db(frequency_hz: Floats, power: Floats) -> float:
     return 10.0 * math.log10(band_mean_power(frequency_hz, power, *PISTON_BAND_HZ) + 1e-300)
 
 
-def frequency_limits(frequency_hz: Floats, power: Floats, reference_db: float) -> tuple[Figure, Figure]:
+def frequency_limits(
+    frequency_hz: Floats, power: Floats, reference_db: float, smooth_db: Floats | None = None
+) -> tuple[Figure, Figure]:
     """Return lower and upper limit, where the third-octave-smoothed response falls 10 dB for a third octave.
 
     From the piston band outwards: the first frequency where the smoothed response is 10 dB below the
@@ -75,12 +78,27 @@ def frequency_limits(frequency_hz: Floats, power: Floats, reference_db: float) -
         Response on a logarithmic grid.
     reference_db : float
         `level_db` of the same response.
+    smooth_db : ndarray, shape (n,), optional
+        The smoothed response (`smoothed_db`), where it is known already.
     """
-    smooth = 10.0 * np.log10(smooth_power(frequency_hz, power, 3.0) + 1e-300)
+    smooth = smoothed_db(frequency_hz, power, LIMIT_SMOOTHING) if smooth_db is None else smooth_db
     x = np.log2(frequency_hz)
     gap = smooth - (reference_db - FALL_DB)
     middle = int(np.argmin(np.abs(x - math.log2(math.sqrt(PISTON_BAND_HZ[0] * PISTON_BAND_HZ[1])))))
     return _fall(x, gap, middle, -1), _fall(x, gap, middle, 1)
+
+
+def smoothed_db(frequency_hz: Floats, power: Floats, fraction: float) -> Floats:
+    """Return a response, or several, smoothed by power over 1/fraction octave, dB re the unit of power.
+
+    Parameters
+    ----------
+    frequency_hz : ndarray, shape (n,)
+    power : ndarray, shape (..., n)
+    fraction : float
+        Bands per octave.
+    """
+    return np.asarray(10.0 * np.log10(smooth_power(frequency_hz, power, fraction) + 1e-300))
 
 
 def _fall(x: Floats, gap: Floats, start: int, step: int) -> Figure:
@@ -99,43 +117,49 @@ def _fall(x: Floats, gap: Floats, start: int, step: int) -> Figure:
     )
 
 
-def unevenness_db(frequency_hz: Floats, power: Floats, low_hz: float, high_hz: float) -> float:
+def unevenness_db(
+    frequency_hz: Floats, power: Floats, low_hz: float, high_hz: float, smooth_db: Floats | None = None
+) -> float:
     """Return half of max - min of the 1/12-octave-smoothed response between two frequencies, dB.
 
     Used for unevenness_db (200 Hz to the upper limit) and, with the band that every cone of a campaign
-    reaches, for unevenness_common_db.
+    reaches, for unevenness_common_db. ``smooth_db`` as in `frequency_limits`.
 
     Raises
     ------
     ParameterError
         If the band holds no points.
     """
-    smooth = 10.0 * np.log10(smooth_power(frequency_hz, power, 12.0) + 1e-300)
+    smooth = smoothed_db(frequency_hz, power, PEAK_SMOOTHING) if smooth_db is None else smooth_db
     inside = (frequency_hz >= low_hz) & (frequency_hz <= high_hz)
     if not inside.any():
         raise ParameterError(f"no points of the response lie between {low_hz:g} and {high_hz:g} Hz")
     return float(0.5 * (smooth[inside].max() - smooth[inside].min()))
 
 
-def tallest_peak(frequency_hz: Floats, power: Floats, high_hz: float) -> tuple[Figure, Figure]:
+def tallest_peak(
+    frequency_hz: Floats, power: Floats, high_hz: float, smooth_db: Floats | None = None
+) -> tuple[Figure, Figure]:
     """Return frequency and prominence of the most prominent peak of the 1/12-octave-smoothed response.
 
     Above the piston band (1 kHz) and below ``high_hz``. Prominence is the height over the higher of the two
-    lowest points between it and a higher peak (or the end of the band) on either side.
+    lowest points between it and a higher peak (or the end of the band) on either side. ``smooth_db`` as in
+    `frequency_limits`.
     """
-    smooth = 10.0 * np.log10(smooth_power(frequency_hz, power, 12.0) + 1e-300)
-    inside = np.flatnonzero((frequency_hz >= PISTON_BAND_HZ[0]) & (frequency_hz <= high_hz))
-    y, f = smooth[inside], frequency_hz[inside]
+    smooth = smoothed_db(frequency_hz, power, PEAK_SMOOTHING) if smooth_db is None else smooth_db
+    first = int(np.searchsorted(frequency_hz, PISTON_BAND_HZ[0]))
+    last = int(np.searchsorted(frequency_hz, high_hz, side="right"))
+    y, f = smooth[first:last], frequency_hz[first:last]
     best, place = 0.0, -1
-    for i in range(1, y.size - 1):
-        if y[i] > y[i - 1] and y[i] >= y[i + 1] and f[i] > PISTON_BAND_HZ[1]:
-            higher_left = np.flatnonzero(y[:i] > y[i])
-            higher_right = np.flatnonzero(y[i + 1 :] > y[i])
-            left = y[(higher_left[-1] if higher_left.size else 0) : i + 1].min()
-            right = y[i : (i + 1 + higher_right[0]) if higher_right.size else y.size].min()
-            prominence = float(y[i] - max(left, right))
-            if prominence > best:
-                best, place = prominence, i
+    peaks = np.flatnonzero((y[1:-1] > y[:-2]) & (y[1:-1] >= y[2:]) & (f[1:-1] > PISTON_BAND_HZ[1])) + 1
+    for i in peaks.tolist():
+        higher_left = np.flatnonzero(y[:i] > y[i])
+        higher_right = np.flatnonzero(y[i + 1 :] > y[i])
+        left = y[(higher_left[-1] if higher_left.size else 0) : i + 1].min()
+        right = y[i : (i + 1 + higher_right[0]) if higher_right.size else y.size].min()
+        prominence = float(y[i] - max(left, right))
+        if prominence > best:
+            best, place = prominence, i
     if place < 0:
         none = Figure(None, None, "no peak above the piston band")
         return none, none
@@ -145,7 +169,9 @@ def tallest_peak(frequency_hz: Floats, power: Floats, high_hz: float) -> tuple[F
     return Figure(float(f[place] * ratio**shift)), Figure(best)
 
 
-def piston_limit_hz(frequency_hz: Floats, power: Floats, rigid: RigidResponse) -> Figure:
+def piston_limit_hz(
+    frequency_hz: Floats, power: Floats, rigid: RigidResponse, reference: Floats | None = None
+) -> Figure:
     """Return where the unsmoothed response first leaves the rigid cone's by 3 dB, from 300 Hz up.
 
     Parameters
@@ -154,8 +180,10 @@ def piston_limit_hz(frequency_hz: Floats, power: Floats, rigid: RigidResponse) -
         Gated response on a logarithmic grid.
     rigid : RigidResponse
         Brought to the same `level_db` first.
+    reference : ndarray, shape (n,), optional
+        Its power there (`RigidResponse.power_at`), where it is known already.
     """
-    reference = rigid.power_at(frequency_hz)
+    reference = rigid.power_at(frequency_hz) if reference is None else reference
     usable = np.isfinite(reference)
     band = (frequency_hz >= PISTON_BAND_HZ[0]) & (frequency_hz <= PISTON_BAND_HZ[1])
     if not usable[band].all():

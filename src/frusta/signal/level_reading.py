@@ -9,49 +9,56 @@ from numpy.typing import NDArray
 
 from frusta.signal.gate import Gate
 from frusta.signal.level import (
+    LIMIT_SMOOTHING,
+    PEAK_SMOOTHING,
     Figure,
     RigidResponse,
     frequency_limits,
     level_db,
     piston_limit_hz,
+    smoothed_db,
     tallest_peak,
     unevenness_db,
 )
 from frusta.signal.sheet import LEVEL_FIGURES, Sheet
-from frusta.signal.source import Source
 from frusta.signal.spectra import Spectra
 from frusta.signal.take import Conditions
 
 Floats = NDArray[np.float64]
 
+FEW = (6.48, 2.20, 1.62, 1.42, 1.31, 1.25)
+"""Student's t over the normal quantile at 95 %, for 1 to 6 stretches of noise: so few do not tell its size exactly."""
+
 SNR_BAND_HZ = (200.0, 10000.0)
 
 
-def _level_figures(grid: Floats, power: Floats, lowest_hz: float, rigid: RigidResponse | None) -> dict[str, Figure]:
-    """The figures of level of one version of the response."""
-    reference = level_db(grid, power)
-    seen = grid >= lowest_hz
-    lower, upper = frequency_limits(grid[seen], power[seen], reference)
-    if lower.value is None and lowest_hz > grid[0]:
-        lower = Figure(None, None, f"below {lowest_hz:.0f} Hz, the lowest that a gate of this length resolves")
-    top = upper.value if upper.value is not None else float(grid[-1])
-    peak, prominence = tallest_peak(grid, power, float(grid[-1]))
-    figures = {
-        "level_db": Figure(reference),
-        "lower_limit_hz": lower,
-        "upper_limit_hz": upper,
-        "unevenness_db": Figure(unevenness_db(grid, power, 200.0, top)) if top > 200.0 else Figure(None),
-        "tallest_peak_hz": peak,
-        "tallest_peak_db": prominence,
-    }
-    if rigid is None:
-        figures["piston_limit_hz"] = Figure(None, None, "the rigid cone's own response is not known for this take")
-    else:
-        figures["piston_limit_hz"] = piston_limit_hz(grid, power, rigid)
-    return figures
+def _level_figures(
+    grid: Floats, powers: Floats, lowest_hz: float, rigid: RigidResponse | None
+) -> list[dict[str, Figure]]:
+    """The figures of level of several versions of the response, shape (versions, m)."""
+    seen = slice(int(np.searchsorted(grid, lowest_hz)), None)
+    thirds = smoothed_db(grid[seen], powers[:, seen], LIMIT_SMOOTHING)
+    twelfths = smoothed_db(grid, powers, PEAK_SMOOTHING)
+    rigid_power = None if rigid is None else rigid.power_at(grid)
+    out = []
+    for power, third, twelfth in zip(powers, thirds, twelfths, strict=True):
+        reference = level_db(grid, power)
+        lower, upper = frequency_limits(grid[seen], power[seen], reference, third)
+        if lower.value is None and lowest_hz > grid[0]:
+            lower = Figure(None, None, f"below {lowest_hz:.0f} Hz, the lowest that a gate of this length resolves")
+        top = upper.value if upper.value is not None else float(grid[-1])
+        peak, prominence = tallest_peak(grid, power, float(grid[-1]), twelfth)
+        uneven = Figure(unevenness_db(grid, power, 200.0, top, twelfth)) if top > 200.0 else Figure(None)
+        if rigid is None:
+            piston = Figure(None, None, "the rigid cone's own response is not known for this take")
+        else:
+            piston = piston_limit_hz(grid, power, rigid, rigid_power)
+        figures = (Figure(reference), lower, upper, uneven, peak, prominence, piston)
+        out.append(dict(zip(LEVEL_FIGURES, figures, strict=True)))
+    return out
 
 
-def put_levels(sheet: Sheet, spectra: Spectra, gate: Gate, conditions: Conditions, source: Source) -> None:
+def put_levels(sheet: Sheet, spectra: Spectra, gate: Gate, conditions: Conditions) -> None:
     """Write the figures of level, with what noise and the gate's length leave of them as uncertainty."""
     grid, lowest_hz = spectra.grid, 1.0 / gate.length_s
     if lowest_hz > 300.0:
@@ -66,9 +73,9 @@ def put_levels(sheet: Sheet, spectra: Spectra, gate: Gate, conditions: Condition
         for key in LEVEL_FIGURES:
             sheet.put(key, None, None, "what was played does not cover the piston band, 300 Hz to 1 kHz")
         return
-    main = _level_figures(grid, spectra.power, lowest_hz, conditions.rigid)
-    gates = [_level_figures(grid, spectra.shorter, lowest_hz, conditions.rigid)]
-    noises = [_level_figures(grid, power, lowest_hz, conditions.rigid) for power in spectra.variants()]
+    versions = np.concatenate([spectra.power[None], spectra.shorter, spectra.variants()])
+    main, *others = _level_figures(grid, versions, lowest_hz, conditions.rigid)
+    gates, noises = others[: len(spectra.shorter)], others[len(spectra.shorter) :]
     for key, figure in main.items():
         sheet.put_figure(key, figure, _spread(figure, [g[key] for g in gates], [n[key] for n in noises]))
     if main["upper_limit_hz"].value is None and main["unevenness_db"].value is not None:
@@ -79,12 +86,15 @@ def put_levels(sheet: Sheet, spectra: Spectra, gate: Gate, conditions: Condition
 
 
 def _spread(main: Figure, gates: list[Figure], noises: list[Figure]) -> float | None:
-    """Root sum of squares of what a shorter gate changes and of the noise's mean square."""
+    """Root sum of squares of the most that a shorter gate changes and of the noise's mean square."""
     if main.value is None:
         return None
     gate = [abs(g.value - main.value) for g in gates if g.value is not None]
     noise = [(n.value - main.value) ** 2 for n in noises if n.value is not None]
-    return math.hypot(max(gate, default=0.0), math.sqrt(sum(noise) / len(noise)) if noise else 0.0)
+    if not noise:
+        return max(gate, default=0.0)
+    pieces = max(len(noises) // 2, 1)  # each counts twice, added and taken off
+    return math.hypot(max(gate, default=0.0), FEW[pieces - 1] * math.sqrt(sum(noise) / len(noise)))
 
 
 def put_snr(sheet: Sheet, spectra: Spectra) -> None:

@@ -203,7 +203,7 @@ def _read_response(
     scale = pascals(source, conditions) / gain_at(grid, conditions) / taper_at(grid, response)
     modes = _modes(response, source, gate, onset, quiet)
     spectra = Spectra(response, onset, gate, grid, scale, quiet, modes)
-    put_levels(sheet, spectra, gate, conditions, source)
+    put_levels(sheet, spectra, gate, conditions)
     put_snr(sheet, spectra)
     put_clock(sheet, clock, source, signals)
     shape = envelope_of(response, onset, source.band.stop_hz)
@@ -213,7 +213,7 @@ def _read_response(
     breakup = find_breakup(modes)
     breakup_hz = put_breakup(sheet, breakup)
     harmonics = _harmonics(response, source, onset, grid, spectra.gated)
-    put_distortion(sheet, harmonics, breakup_hz)
+    put_distortion(sheet, harmonics, breakup_hz, spectra)
     sheet.refuse("it cannot be read from this take")
     rings_on = sheet.figures["decay_5_percent_ms"] is None
     verdict = judge(_faults(response, source, clock, gate, onset, signals, rings_on))

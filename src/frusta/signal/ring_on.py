@@ -10,13 +10,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from frusta.signal.gate import Gate, gate_window
+from frusta.signal.gate import gate_window
 from frusta.signal.modes import Mode, ModeFit, pole_of
 from frusta.signal.transfer import Deconvolved, stretch
 
 Floats = NDArray[np.float64]
 
 LONGEST_S = 0.2
+SILENT_AFTER = 14.0  # exp(-14) = 1e-6
 MISFIT = 0.1
 """Share of the sound in the falling half of the gate that the modes may leave unexplained, noise aside (rms)."""
 
@@ -24,41 +25,51 @@ SURE = 0.3
 """Relative standard uncertainty of a loss factor beyond which a mode is not continued."""
 
 
-def ring_on(response: Deconvolved, gate: Gate, fit: ModeFit, noise_rms: float) -> Floats:
-    """Return what to add to the gated response so that it rings on as its modes do.
+def ring_on(
+    response: Deconvolved, onset: int, lengths: tuple[int, ...], fit: ModeFit, noise_rms: float
+) -> list[Floats | None]:
+    """Return what to add to a gated response so that it rings on as its modes do, for gates of several lengths.
 
     Parameters
     ----------
     response : Deconvolved
-    gate : Gate
-        As found; its window falls over the second half (`frusta.signal.gate.gate_window`).
+    onset : int
+        Sample of the direct sound.
+    lengths : tuple of int
+        Lengths of the gates, samples; each window falls over its second half (`frusta.signal.gate.gate_window`).
     fit : ModeFit
-        Modes fitted before the end of the gate.
+        Modes fitted before the end of the longest gate.
     noise_rms : float
         Noise of the impulse response, rms.
 
     Returns
     -------
-    ndarray, shape (m,)
-        From the onset, at the response's sample rate; empty where the modes do not explain the end of the gate, so
-        that nothing is known of what follows. Its spectrum, phase referred to the onset, adds to the gated one.
+    list of ndarray, shape (m,), or None
+        For each gate, from the onset, at the response's sample rate, all of one length; None where the modes do not
+        explain the end of the gate, so that nothing is known of what follows. Its spectrum, phase referred to the
+        onset, adds to the gated one.
     """
-    nothing = np.zeros(0)
     rate_hz = response.sample_rate_hz
     sure = [m for m in (*fit.modes, *fit.weak) if m.loss_factor_u <= SURE * m.loss_factor]
-    inside = max(8, round(gate.length_s * rate_hz))
-    count = inside + round(LONGEST_S * rate_hz)
-    if not sure or inside < 64:
-        return nothing
-    window = np.zeros(count)
-    window[:inside] = gate_window(inside)
+    if not sure:
+        return [None for _ in lengths]
+    alive_s = min(LONGEST_S, max(SILENT_AFTER / -pole_of(m).real for m in sure))
+    count = max(lengths) + round(alive_s * rate_hz)
     sound = modes_in_time(sure, np.arange(count) / rate_hz) / rate_hz
+    recorded = stretch(response.impulse, 0, max(lengths), onset)
+    return [_behind(recorded[:length], sound, noise_rms) for length in lengths]
+
+
+def _behind(recorded: Floats, sound: Floats, noise_rms: float) -> Floats | None:
+    """What of the modes' sound the window of a gate takes away, if they explain its falling half."""
+    inside = recorded.size
     half = slice(inside // 2, inside)
-    recorded = stretch(response.impulse, 0, inside, round(gate.onset_s * rate_hz))[half]
-    misfit = float(np.mean((recorded - sound[half]) ** 2)) - noise_rms**2
-    if misfit > MISFIT**2 * float(np.mean(recorded**2)):
-        return nothing
-    return np.asarray(sound * (1.0 - window))
+    misfit = float(np.mean((recorded[half] - sound[half]) ** 2)) - noise_rms**2
+    if inside < 64 or misfit > MISFIT**2 * float(np.mean(recorded[half] ** 2)):
+        return None
+    behind = sound.copy()
+    behind[:inside] *= 1.0 - gate_window(inside)
+    return behind
 
 
 def modes_in_time(modes: list[Mode], time_s: Floats) -> Floats:
@@ -77,6 +88,6 @@ def modes_in_time(modes: list[Mode], time_s: Floats) -> Floats:
     total = np.zeros(time_s.size)
     for mode in modes:
         pole = pole_of(mode)
-        alive = int(np.searchsorted(time_s, 14.0 / -pole.real))  # exp(-14) = 1e-6
+        alive = int(np.searchsorted(time_s, SILENT_AFTER / -pole.real))
         total[:alive] += 2.0 * np.real(mode.strength * np.exp(pole * time_s[:alive]))
     return total

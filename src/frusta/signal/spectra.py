@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +20,10 @@ Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
 LEAD_S = 0.003  # kept before the onset: the tapers of the band ring ahead
+GATE_SHARES = (1.0, 0.9, 0.8, 0.7)
+"""The gate, and shorter ones that show what its length does."""
+
+MOST_PIECES = 6
 
 
 def grid_of(response: Deconvolved) -> Floats:
@@ -64,7 +67,24 @@ def quiet_before(response: Deconvolved, source: Source, gate: Gate, onset: int) 
 
 
 class Spectra:
-    """The gated response, ringing on as its modes do, and what it would be with a shorter gate or with other noise."""
+    """The gated response, ringing on as its modes do, and what it would be with shorter gates or with other noise.
+
+    Attributes
+    ----------
+    grid : ndarray, shape (m,)
+        Hz.
+    gate : Gate
+    gated : ndarray, shape (m,)
+        Complex, scaled to the unit of the curves.
+    power : ndarray, shape (m,)
+        Its squared magnitude.
+    shorter : ndarray, shape (3, m)
+        The same with the gate a tenth to three tenths shorter.
+    noise : ndarray, shape (pieces, m)
+        Complex: what other stretches of noise leave behind the same window.
+    ungated : ndarray, shape (m,)
+        Complex, with the room in it.
+    """
 
     def __init__(
         self,
@@ -78,28 +98,31 @@ class Spectra:
     ) -> None:
         rate_hz = response.sample_rate_hz
         before, after = round(LEAD_S * rate_hz), max(8, round(gate.length_s * rate_hz))
+        lengths = tuple(max(8, round(share * after)) for share in GATE_SHARES)
         rise = 0.5 - 0.5 * np.cos(np.pi * (np.arange(before) + 0.5) / before)
+        size = before + after
+        pieces = min(MOST_PIECES, quiet.size // size)
+        windowed = np.zeros((len(lengths) + pieces, size))
         segment = stretch(response.impulse, before, after, onset)
-        window = np.concatenate([rise, gate_window(after)])
-
-        def at(samples: Floats, shape: Floats) -> Complexes:
-            return np.asarray(scale * spectrum_at(samples[: shape.size] * shape, before, rate_hz, grid))
-
+        for row, length in zip(windowed, lengths, strict=False):
+            row[:before] = segment[:before] * rise
+            row[before : before + length] = segment[before : before + length] * gate_window(length)
+        windowed[len(lengths) :] = quiet[: pieces * size].reshape(pieces, size)
+        windowed[len(lengths) :, :before] *= rise
+        windowed[len(lengths) :, before:] *= gate_window(after)
+        spectra = spectrum_at(windowed, before, rate_hz, grid)
+        noise_rms = float(np.std(quiet)) if quiet.size else 0.0
+        behind = ring_on(response, onset, lengths, modes, noise_rms)
+        known = [k for k, tail in enumerate(behind) if tail is not None]
+        if known:
+            spectra[known] += spectrum_at(np.array([t for t in behind if t is not None]), 0, rate_hz, grid)
+        spectra *= scale
         self.grid = grid
         self.gate = gate
-        noise_rms = float(np.std(quiet)) if quiet.size else 0.0
-
-        def behind(length_s: float) -> Complexes:
-            tail = ring_on(response, replace(gate, length_s=length_s), modes, noise_rms)
-            return np.asarray(scale * spectrum_at(tail, 0, rate_hz, grid)) if tail.size else 0.0 * scale
-
-        self.gated = at(segment, window) + behind(gate.length_s)
+        self.gated = spectra[0]
         self.power = np.abs(self.gated) ** 2
-        short = at(segment, np.concatenate([rise, gate_window(max(8, round(0.8 * after)))]))
-        self.shorter = np.abs(short + behind(0.8 * gate.length_s)) ** 2
-        pieces = min(6, quiet.size // segment.size)
-        noise = [at(quiet[k * segment.size : (k + 1) * segment.size], window) for k in range(pieces)]
-        self.noise = np.array(noise) if noise else np.zeros((0, grid.size), dtype=np.complex128)
+        self.shorter = np.abs(spectra[1 : len(lengths)]) ** 2
+        self.noise = spectra[len(lengths) :]
         long_before, long_after = round(0.02 * rate_hz), round(0.2 * rate_hz)
         fade = np.concatenate(
             [0.5 - 0.5 * np.cos(np.pi * np.arange(long_before) / long_before), gate_window(long_after)]
@@ -107,6 +130,7 @@ class Spectra:
         whole = stretch(response.impulse, long_before, long_after, onset) * fade
         self.ungated = np.asarray(scale * spectrum_at(whole, long_before, rate_hz, grid))
 
-    def variants(self) -> list[Floats]:
-        """Power of the response as it would be with other noise on it: pairs with the noise added and taken off."""
-        return [np.abs(self.gated + noise) ** 2 for noise in self.noise[:2]]
+    def variants(self) -> Floats:
+        """Power of the response with other noise on it, shape (2 × pieces, m): added, then taken off."""
+        with_noise = np.concatenate([self.gated + self.noise, self.gated - self.noise])
+        return np.asarray(with_noise.real**2 + with_noise.imag**2)
