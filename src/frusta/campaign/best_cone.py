@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -18,6 +19,7 @@ from frusta.campaign.package import Package
 from frusta.campaign.parallel import map_batches
 from frusta.campaign.rows import Recipe
 from frusta.cone.profile import ConeProfile
+from frusta.design.figures import quantiles_95
 from frusta.design.forecast import Forecast, forecast
 from frusta.design.goal import HALVES, WEIGHTS, Goal
 from frusta.design.possible import CloudOfCones
@@ -285,6 +287,9 @@ def _walls(
         if wall_mm is not None:
             low, high = 1e-3 * wall_mm[0], 1e-3 * wall_mm[1]
         counts = [n for n in range(1, 13) if low * (1 - 1e-9) <= n * line_m <= high * (1 + 1e-9)]
+        if wall_mm is None:  # a fifth is less than a line: one line fewer and one more are tried all the same
+            middle = max(1, round(float(np.mean(widths)) / line_m))
+            counts = sorted({*counts, middle, middle + 1, max(middle - 1, min(2, middle))})
         counts = counts or [max(1, round(0.5 * (low + high) / line_m))]
         said = [
             f"walls tried, {recipe.recipe}: {', '.join(str(n) for n in counts)} lines of {recipe.line_width_mm:g} mm, "
@@ -334,26 +339,25 @@ def _distortion(
     if findings is None:
         return None, "no recording was read"
     group_of, _ = groups_of(package)
+    takes = package.takes
+    heard = [
+        (group_of.get(r.specimen), (takes[r.take].sweep, takes[r.take].drive_gain_db or 0.0), r)
+        for r in findings.readings
+        if r.kind == "cone" and r.quality != "repeat" and r.input_thd_peak_percent is not None
+    ]
+    usual = Counter(drive for _, drive, _ in heard).most_common(1)
     by_group: dict[str, list[tuple[float, float]]] = {}
-    drives = set()
-    for r in findings.readings:
-        group = group_of.get(r.specimen)
-        if r.kind != "cone" or r.quality == "repeat" or group not in groups or r.input_thd_peak_percent is None:
-            continue
-        take = package.takes[r.take]
-        drives.add((take.sweep, take.drive_gain_db or 0.0))
-        if r.level_db is not None:
-            by_group.setdefault(str(group), []).append((r.input_thd_peak_percent, r.level_db))
+    for group, drive, r in heard:
+        if group in groups and drive == usual[0][0] and r.level_db is not None:
+            by_group.setdefault(str(group), []).append((float(r.input_thd_peak_percent or 0.0), r.level_db))
     lacking = [g for g in groups if not by_group.get(g)]
     if lacking:
-        return None, f"no take of {', '.join(lacking)} gives it above its own noise"
-    if len(drives) > 1:
-        return None, "takes were driven by different sweeps or gains"
+        return None, f"no take of {', '.join(lacking)} at the usual drive gives it above its own noise"
     rows = [d for d in findings.differences if d.figure == "input_thd_peak_percent"]
     clear = [d for d in rows if d.low_95 is not None and d.high_95 is not None and not d.low_95 <= 1.0 <= d.high_95]
     if not clear:
         return None, "the filaments cannot be told apart by it, so it does not decide between cones"
-    levels = [float(np.median([level for _, level in takes])) for takes in by_group.values()]
+    levels = [float(np.median([level for _, level in pairs])) for pairs in by_group.values()]
     if max(levels) - min(levels) > EQUAL_LEVEL_DB:
         return None, f"the filaments were not played equally loud ({max(levels) - min(levels):.1f} dB apart)"
     found = {g: float(np.median([percent for percent, _ in by_group[g]])) for g in groups}
@@ -527,8 +531,8 @@ def refine(
                 answer,
                 trial=drawn.trial,
                 told=told,
-                score_95=_ends(drawn.scores),
-                figures_95={part: _ends(values) for part, values in drawn.figures.items()},
+                score_95=_ends(drawn.scores, drawn.trial.score),
+                figures_95={part: _ends(values, drawn.trial.figures[part]) for part, values in drawn.figures.items()},
                 over_best=None if best is None else advantage(drawn, best),
             )
         )
@@ -545,9 +549,10 @@ def _look(task: Task, steps: Mapping[str, Floats], seed: int, job: _Refining) ->
     return drawn, told
 
 
-def _ends(values: Floats) -> tuple[float, float]:
-    low, high = np.quantile(values, [0.025, 0.975], method="hazen")
-    return float(low), float(high)
+def _ends(values: Floats, expected: float) -> tuple[float, float]:
+    """Where 95 % of prints lie, the expected one always inside."""
+    low, high = quantiles_95(values)
+    return min(float(low), expected), max(float(high), expected)
 
 
 def filament_covariance(keys: Sequence[str], learned: Mapping[str, Floats]) -> Floats:

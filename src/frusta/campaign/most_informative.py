@@ -135,11 +135,15 @@ class Wanted:
         Points per coordinate.
     of : str
         What it is the score of.
+    spread : float
+        Standard deviation of one more print's score, points: what of it is not the filament's stays, whatever is
+        learned.
     """
 
     group: str
     gradient: Floats
     of: str
+    spread: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -245,7 +249,7 @@ def _suggestion(questions: Questions, prospect: Prospect | None, candidate: Cand
     of_materials, bits_materials = _of_materials(questions, prospect, told)
     of_goal, bits_goal = _of_goal(questions, prospect, told)
     of_gaps, bits_differences = _of_differences(questions, candidate)
-    narrows = sorted((*of_materials, *of_goal, *of_gaps), key=_share)
+    narrows = sorted((*of_materials, *of_goal, *of_gaps), key=_worth)
     is_print, is_seating = candidate.kind == "print", candidate.kind == "seating"
     seatings = 1 if is_seating else SEATINGS if is_print else 0
     if is_print and questions.differences:
@@ -269,6 +273,11 @@ def _share(narrowing: Narrowing) -> float:
     if narrowing.before is None or narrowing.after is None:
         return 0.6
     return narrowing.after / narrowing.before
+
+
+def _worth(narrowing: Narrowing) -> tuple[float, float]:
+    """Order of telling: the most narrowed first, of differences alike those that are likely to be told."""
+    return round(_share(narrowing), 1), -(narrowing.settles or 0.0)
 
 
 def _grams(questions: Questions, candidate: Candidate) -> float | None:
@@ -323,6 +332,8 @@ def _of_goal(questions: Questions, prospect: Prospect | None, told: Told | None)
     before, after = (standard_deviation(t.of_materials((wanted.group,)), wanted.gradient) for t in (prospect.now, told))
     if not (before > 0.0 and after > 0.0):
         return [], 0.0
+    stays = max(wanted.spread**2 - before**2, 0.0)
+    before, after = math.sqrt(before**2 + stays), math.sqrt(after**2 + stays)
     narrowing = Narrowing("goal", f"the score of {wanted.of}", "score", "points", SIDES_95 * before, SIDES_95 * after)
     return [narrowing] if after < LEAST_CHANGE * before else [], math.log2(before / after)
 
@@ -344,13 +355,13 @@ def _of_differences(questions: Questions, candidate: Candidate) -> tuple[list[Na
         else:
             continue
         gaps = [g for g in of.open_gaps(candidate.profile) if candidate.group in (g.a, g.b)]
+        narrowed = settled_by(gaps, of.gaps(candidate.profile, {candidate.group: more}))
         before = of.mean_variance(candidate.profile, candidate.group)
         after = of.mean_variance(candidate.profile, candidate.group, more)
-        if not gaps or before is None or after is None:
+        if not narrowed or before is None or after is None:
             continue
         bits += 0.5 * math.log2(before / after)
-        later = of.gaps(candidate.profile, {candidate.group: more})
-        narrows += [_narrowed(questions, g, h) for g, h in settled_by(gaps, later)]
+        narrows += [_narrowed(questions, g, h) for g, h in narrowed]
     return narrows, bits
 
 

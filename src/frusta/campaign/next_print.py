@@ -24,7 +24,7 @@ from frusta.campaign.estimating import infer_again
 from frusta.campaign.findings import Findings
 from frusta.campaign.forecasting import drawn_profile
 from frusta.campaign.groups import groups_of
-from frusta.campaign.most_informative import Questions, Suggestion, Wanted, candidates_of, suggest
+from frusta.campaign.most_informative import SIDES_95, Questions, Suggestion, Wanted, candidates_of, suggest
 from frusta.campaign.open_questions import Gap, differences_of
 from frusta.campaign.package import Package
 from frusta.campaign.resolve import resolve_take
@@ -74,6 +74,8 @@ class NextPrint:
         Why there are no suggestions, or no answers.
     stopped : bool
         By the maker, before all was done.
+    sweep_end_hz : float or None
+        A limit there was not reached.
     """
 
     campaign: str
@@ -88,6 +90,7 @@ class NextPrint:
     said: tuple[str, ...]
     reasons: Mapping[str, str]
     stopped: bool
+    sweep_end_hz: float | None = None
 
 
 def next_print(
@@ -184,6 +187,7 @@ def next_print(
         () if ground is None else ground.said,
         reasons,
         stopped,
+        None if ground is None else ground.task.rig.stop_hz,
     )
 
 
@@ -261,7 +265,9 @@ def _wanted(ground: Ground | None, answers: tuple[Answer, ...], names: Mapping[s
     if answers:
         trial = answers[0].trial
         gradient = score_gradient(ground.task, by_key[trial.key], trial.profile)
-        return Wanted(trial.key, gradient, f"answer 1, {names.get(trial.key, trial.key)}")
+        ends = answers[0].score_95
+        spread = 0.0 if ends is None else (ends[1] - ends[0]) / (2.0 * SIDES_95)
+        return Wanted(trial.key, gradient, f"answer 1, {names.get(trial.key, trial.key)}", spread)
     if ground.existing:
         best = ground.existing[0]
         gradient = score_gradient(ground.task, best.contender.filament, best.contender.profile, best.contender.shape)

@@ -185,10 +185,11 @@ def advantage(of: Drawn, over: Drawn) -> Advantage:
     low, high = quantiles_95(gaps)
     count = len(gaps)
     smoothed = (share * count + 1.0) / (count + 2.0)  # never quite certain: Laplace's rule
+    expected = of.trial.score - over.trial.score
     return Advantage(
-        of.trial.score - over.trial.score,
-        float(low),
-        float(high),
+        expected,
+        min(float(low), expected),
+        max(float(high), expected),
         share,
         math.sqrt(smoothed * (1.0 - smoothed) / count),
     )

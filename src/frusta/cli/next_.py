@@ -1,0 +1,139 @@
+"""`frusta next`: what to print next, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from frusta.campaign.best_cone import Wish
+
+LIMITS = "Limits of the search (LOW:HIGH, or one number to hold it)"
+
+
+def next_(
+    campaign: Annotated[Path, typer.Argument(metavar="CAMPAIGN", help="A package: folder or zip.")],
+    goal: Annotated[
+        str | None,
+        typer.Option(
+            "--goal",
+            metavar="TEXT",
+            help="What the cone is for, parts with weights: 'piston limit 40, evenness 30, mass 10, band 300-6000'. "
+            "Parts: piston limit, upper limit, evenness, decay, mass, level, distortion.",
+        ),
+    ] = None,
+    json_file: Annotated[Path | None, typer.Option("--json", metavar="FILE", help="Write it all here.")] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", metavar="DIR", help="Trade-off and forecasts as SVG and PNG, the answers as rows of profiles.csv."
+        ),
+    ] = None,
+    cores: Annotated[
+        int | None, typer.Option("--cores", min=1, help="Processes to use; all by default. The result is the same.")
+    ] = None,
+    rim_mm: Annotated[str | None, typer.Option(help="Radius of the rim, mm.", rich_help_panel=LIMITS)] = None,
+    depth_mm: Annotated[str | None, typer.Option(help="Neck to rim, mm.", rich_help_panel=LIMITS)] = None,
+    bow_mm: Annotated[
+        str | None, typer.Option(help="Height over the chord, mm; below 0 is concave.", rich_help_panel=LIMITS)
+    ] = None,
+    wall_mm: Annotated[str | None, typer.Option(help="Wall, mm; whole lines are kept.", rich_help_panel=LIMITS)] = None,
+    questions_only: Annotated[
+        bool, typer.Option("--questions-only", help="Only what would tell most; do not look for the best cone.")
+    ] = False,
+) -> None:
+    """Say what to print next, and why: what would tell most, and which cone would be best.
+
+    What would tell most: every filament in every profile, every cone seated once more, and three tapped coupons are
+    weighed by how far they would narrow what is open: figures of the materials, differences that cannot be told, the
+    score of the best cone. It follows from the estimate's own uncertainty and the scatter of your prints.
+
+    The best cone: shapes, walls and filaments are tried out on computed responses, within a fifth of your own cones
+    (or the limits given), as whole printed lines, and only what prints. Several distinct answers are told, with where
+    95 % of prints will lie and how probably each is better than the best you have. --goal says what counts; hold the
+    size of your driver with --rim-mm.
+
+    It takes minutes. Ctrl-C stops the search, and what was found until then is told.
+    """
+    from frusta.campaign.analysed import analysed
+    from frusta.campaign.atomic import write_atomically
+    from frusta.campaign.next_file import next_document, next_json, next_lines
+    from frusta.campaign.next_print import next_print
+    from frusta.campaign.package import open_package
+    from frusta.cli.progress import progress
+
+    package = open_package(campaign)
+    wish = wish_of(goal, rim_mm, depth_mm, bow_mm, wall_mm)
+    with progress("Reading takes") as show:
+        known = analysed(package, campaign, cores=cores, progress=show)
+    with ExitStack() as stages:
+
+        def stage(title: str) -> Callable[[int, int], None]:
+            stages.close()
+            return stages.enter_context(progress(title))
+
+        told = next_print(
+            package,
+            known.findings,
+            known.learned,
+            known.inferred,
+            wish=wish,
+            cores=cores,
+            stage=stage,
+            search=not questions_only,
+        )
+    document = next_document(told)
+    for line in next_lines(told):
+        typer.echo(line)
+    if json_file is not None:
+        write_atomically(json_file, next_json(document))
+        typer.echo(f"Written: {json_file}")
+    if out is not None:
+        from frusta.publish.next_drawing import write_next
+
+        typer.echo(f"Written: {write_next(told, document, package, out)}")
+
+
+def wish_of(
+    goal: str | None,
+    rim_mm: str | None = None,
+    depth_mm: str | None = None,
+    bow_mm: str | None = None,
+    wall_mm: str | None = None,
+) -> Wish:
+    """Return goal and limits as told on the command line.
+
+    Raises
+    ------
+    ParameterError
+        If one cannot be read.
+    """
+    from frusta.campaign.best_cone import Wish
+    from frusta.design.goal import read_goal
+
+    weights, band = (None, None) if goal is None else read_goal(goal)
+    spans = {
+        name: _span(name, text)
+        for name, text in (("rim_mm", rim_mm), ("depth_mm", depth_mm), ("bow_mm", bow_mm), ("wall_mm", wall_mm))
+    }
+    return Wish(weights, band, **spans)
+
+
+def _span(name: str, text: str | None) -> tuple[float, float] | None:
+    from frusta.errors import ParameterError
+
+    if text is None:
+        return None
+    ends = text.replace("..", ":").split(":")
+    try:
+        low, high = float(ends[0]), float(ends[-1])
+    except ValueError:
+        low, high = 1.0, 0.0
+    if len(ends) > 2 or not low <= high:
+        option = "--" + name.replace("_", "-")
+        raise ParameterError(f"{option} must be LOW:HIGH or one number, in mm (got {text}); as in {option} 40:50")
+    return low, high
