@@ -17,6 +17,7 @@ from frusta.campaign.forecasting import drawn_profile, forecast_rig, knowledge_o
 from frusta.campaign.groups import groups_of
 from frusta.campaign.package import Package
 from frusta.campaign.parallel import map_batches
+from frusta.campaign.ranking import Member
 from frusta.campaign.rows import Recipe
 from frusta.cone.profile import ConeProfile
 from frusta.design.figures import quantiles_95
@@ -159,7 +160,7 @@ def ground_of(package: Package, learned: Learned, findings: Findings | None = No
     Raises
     ------
     PackageError
-        If the campaign has no band, rig, coil, profile or printed cone to start from.
+        If the campaign has no band, rig, coil, material or profile to start from.
     ParameterError
         If the wish contradicts itself.
     """
@@ -173,9 +174,12 @@ def ground_of(package: Package, learned: Learned, findings: Findings | None = No
         joint = JointKnowledge(compliance, JOINT_GIVEN * compliance, 0.0, assumed=False)
     drawn = {key: drawn_profile(row) for key, row in package.profiles.items()}
     printed = _printed(package)
-    if not printed:
-        raise PackageError("a search for the best cone needs a printed cone with profile and material (there is none)")
-    limits, limits_said = _limits(wish, [drawn[p] for p in dict.fromkeys(p for _, p in printed)])
+    if not drawn or not package.materials:
+        raise PackageError(
+            "a search for the best cone needs a material and a profile to start from (materials.csv or profiles.csv is "
+            "empty); add a row"
+        )
+    limits, limits_said = _limits(wish, [drawn[p] for p in dict.fromkeys(p for _, p in printed)] or [*drawn.values()])
     filaments, said = _filaments(package, learned, wish, drawn, printed)
     fixed, dropped = _distortion(package, findings, [f.key for f in filaments])
     said = [*rig.assumed, *limits_said, *said]
@@ -188,7 +192,8 @@ def ground_of(package: Package, learned: Learned, findings: Findings | None = No
     filaments = [replace(f, fixed={"distortion": fixed[f.key]} if fixed else None) for f in filaments]
     by_key = {f.key: f for f in filaments}
     pairs = [(g, p) for g, p in printed if g in by_key]
-    goal = _goal(band_hz, weights, rig, joint, [(by_key[g], drawn[p], learned.shapes.get(p)) for g, p in pairs])
+    usual = pairs or [(g, p) for g in by_key for p in drawn]
+    goal = _goal(band_hz, weights, rig, joint, [(by_key[g], drawn[p], learned.shapes.get(p)) for g, p in usual])
     task = Task(goal, rig, joint, tuple(filaments), limits)
     existing = []
     for number, (group, key) in enumerate(pairs):
@@ -255,6 +260,8 @@ def _filaments(
 ) -> tuple[list[Filament], list[str]]:
     """What may be printed of: every group that was estimated; where none was, all by the handbook."""
     _, members = groups_of(package)
+    if not members:
+        members = {key: Member(key, None, row.name) for key, row in package.materials.items()}
     told = [g for g in members if g in learned.materials]
     said: list[str] = []
     if told and len(told) < len(members):

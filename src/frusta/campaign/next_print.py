@@ -145,6 +145,7 @@ def next_print(
     stage = stage or _silent
     _, members = groups_of(package)
     names = {group: member.name for group, member in members.items()}
+    names = names or {key: row.name for key, row in package.materials.items()}
     reasons: dict[str, str] = {}
     if inferred is None:
         show = stage("Fitting the materials")
