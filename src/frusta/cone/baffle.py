@@ -26,12 +26,11 @@ from frusta.cone.double_layer import double_layer_far_rows
 from frusta.cone.entire import entire_from_samples, series_nodes, series_terms
 from frusta.cone.ring_kernel import (
     azimuth_rule,
-    dynamic_ring_slopes,
-    dynamic_rings,
     ring_distances,
     static_ring_slopes,
     static_rings,
 )
+from frusta.cone.ring_series import dynamic_ring_series, dynamic_slope_series
 from frusta.cone.screen_operator import azimuth_factor, dynamic_operator, static_operator
 from frusta.cone.screen_points import ScreenPoints, gauss_points, points_at
 from frusta.cone.singular_pairs import corner_rule, same_element_rule
@@ -268,9 +267,8 @@ def _mouth_dynamic(
     table = (weight * np.cos(order * angle) / (2.0 * np.pi))[:, None]
     area = q.hats(mouth.parameter.size) * (q.weight * q.radius)[:, None]
     square = np.empty((2, k.size, q.radius.size, q.radius.size))
-    for w, wavenumber in enumerate(k):
-        for part, values in enumerate(dynamic_rings(distance, float(wavenumber), table)):
-            square[part, w, i, j] = square[part, w, j, i] = values[:, 0]
+    for part, values in enumerate(dynamic_ring_series(distance, k, table)):
+        square[part][:, i, j] = square[part][:, j, i] = values[..., 0]
     out = azimuth_factor(order) * (area.T @ square @ area)
     return out[0], out[1]
 
@@ -287,8 +285,7 @@ def _slope_dynamic(
     table = weight * np.cos(order * angle) / (2.0 * np.pi)
     left = one.hats(mouth.parameter.size) * (one.weight * one.radius)[:, None]
     right = two.hats(mesh.parameter.size) * (two.weight * two.radius)[:, None]
-    samples = [dynamic_ring_slopes(distance, projection, float(w), table) for w in k]
-    real, imaginary = (np.stack([left.T @ s[i] @ right for s in samples]) for i in (0, 1))
+    real, imaginary = (left.T @ part @ right for part in dynamic_slope_series(distance, projection, k, table))
     return azimuth_factor(order) * real, azimuth_factor(order) * imaginary
 
 

@@ -22,7 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frusta.cone.air_mesh import AirMesh
-from frusta.cone.ring_kernel import azimuth_rule, dynamic_rings, ring_distances, static_rings
+from frusta.cone.ring_kernel import azimuth_rule, ring_distances, static_rings
+from frusta.cone.ring_series import dynamic_ring_series
 from frusta.cone.screen_points import ScreenPoints, gauss_points, points_at
 from frusta.cone.singular_pairs import corner_rule, same_element_rule
 
@@ -114,10 +115,11 @@ def dynamic_operator(
     real = np.empty((orders, wavenumbers.size, nodes, nodes))
     imaginary = np.empty_like(real)
     square = np.empty((orders + 1, points.radius.size, points.radius.size))
+    rings = dynamic_ring_series(distance, wavenumbers, table)
     for i, k in enumerate(wavenumbers):
-        for part, out in zip(dynamic_rings(distance, float(k), table), (real, imaginary), strict=True):
-            square[:, upper[0], upper[1]] = part.T
-            square[:, upper[1], upper[0]] = part.T
+        for part, out in zip(rings, (real, imaginary), strict=True):
+            square[:, upper[0], upper[1]] = part[i].T
+            square[:, upper[1], upper[0]] = part[i].T
             for n in range(orders):
                 kernel = np.stack([square[abs(n - 1)], square[n], square[n + 1]])
                 curl, normal = _contract(points, kernel, nodes, n, mirror)
