@@ -29,6 +29,8 @@ from frusta.publish.groups import Groups
 from frusta.publish.theme import Style
 from frusta.publish.words import NBSP, interval, plain, quantity
 from frusta.web.drawn import Drawn, safe_json, series_of
+from frusta.web.rooms.next_print import next_words
+from frusta.web.rooms.next_print import router as next_print_router
 from frusta.web.section_drawing import section_svg
 from frusta.web.views import Views
 
@@ -77,6 +79,7 @@ class Wish:
 def router(views: Views) -> APIRouter:
     """Return the routes."""
     routes = APIRouter()
+    routes.include_router(next_print_router(views))
     desk = views.desk
     held: OrderedDict[tuple[Any, ...], ForecastInputs] = OrderedDict()
 
@@ -146,6 +149,7 @@ def router(views: Views) -> APIRouter:
                 for n, words, low, high, step in SLIDERS
             ],
             plan=_plan(views),
+            **next_words(views),
             faults=(),
             editable=(),
             **views.reading_work(),
