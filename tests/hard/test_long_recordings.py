@@ -113,4 +113,4 @@ def test_memory_is_bounded(tmp_path):
         [*command, str(tmp_path / "long")], env=environment, capture_output=True, text=True, timeout=280, check=False
     )
     assert done.returncode == 0, done.stdout + done.stderr[-2000:]
-    assert done.stdout.count("MiB more than with 5.5 s") == 4
+    assert done.stdout.count("MiB more than with 12.5 s") == 4

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from frusta.bench.steps import State, TakeMade
 from frusta.campaign.atomic import write_atomically
+from frusta.campaign.one_writer import one_writer
 from frusta.campaign.rows import TABLES
 from frusta.campaign.spreadsheet import RawTable, read_raw, write_raw
 from frusta.campaign.table_fault import refuse
@@ -46,6 +47,11 @@ def edit_table(
     OutputError
         If it cannot be written; it is then as it was.
     """
+    with one_writer(root):
+        return _edit(root, table, put, drop)
+
+
+def _edit(root: Path, table: str, put: Sequence[Mapping[str, str]], drop: Sequence[str]) -> bool:
     model = TABLES[table]
     key = str(model.KEY)
     path = root / f"{table}.csv"

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import glob
 import os
 import secrets
 import shutil
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
 from frusta.errors import OutputError
+
+LEFT_S = 86_400.0
+"""Nothing is written for a day."""
 
 Content = bytes | Callable[[BinaryIO], None]
 
@@ -50,6 +55,7 @@ def write_atomically(path: Path | str, content: Content, *, overwrite: bool = Tr
         if target.exists() and not overwrite:
             raise OutputError(f"{path}: must not be there yet (it is); choose another name")
         target.parent.mkdir(parents=True, exist_ok=True)
+        _forget_leftovers(target)
         part = beside(target)
         try:
             with part.open("xb") as file:
@@ -90,6 +96,7 @@ def write_folder_atomically(path: Path | str, fill: Callable[[Path], None]) -> P
         if path.exists() and not path.is_dir():
             raise OutputError(f"{path}: must be a folder (it is a file); name a folder")
         path.parent.mkdir(parents=True, exist_ok=True)
+        _forget_leftovers(path.resolve())
         part = beside(path.resolve())
         part.mkdir()
         try:
@@ -106,6 +113,20 @@ def write_folder_atomically(path: Path | str, fill: Callable[[Path], None]) -> P
 def beside(path: Path) -> Path:
     """Return an unused hidden name in the same folder."""
     return path.with_name(f".{path.name[:100]}.{secrets.token_hex(6)}.part")
+
+
+def _forget_leftovers(path: Path) -> None:
+    """Remove what a kill left beside a place, once it is so old that nobody can still be writing it."""
+    for part in path.parent.glob(f".{glob.escape(path.name[:100])}.*.part"):
+        try:
+            if time.time() - part.lstat().st_mtime < LEFT_S:
+                continue
+            if part.is_dir() and not part.is_symlink():
+                shutil.rmtree(part, ignore_errors=True)
+            else:
+                part.unlink()
+        except OSError:  # somebody else was quicker, or may and we may not
+            continue
 
 
 @contextmanager

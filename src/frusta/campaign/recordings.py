@@ -138,7 +138,11 @@ class Recording:
                     block = file.read(min(step, count - filled), dtype="float64", always_2d=True)
                     if not len(block):
                         break
-                    out[:, filled : filled + len(block)] = block[:, columns].T
+                    part = out[:, filled : filled + len(block)]
+                    part[:] = block[:, columns].T
+                    bad = np.flatnonzero(~np.isfinite(part).all(axis=0))
+                    if bad.size:
+                        raise self._not_a_number(start + filled + int(bad[0]))
                     filled += len(block)
         except (soundfile.LibsndfileError, OSError) as error:
             raise PackageError(
@@ -149,13 +153,13 @@ class Recording:
                 f"{self.name}: must hold {self.frames / self.sample_rate_hz:.3f} s as its header claims (it ends after "
                 f"{(start + filled) / self.sample_rate_hz:.3f} s); copy or record it again"
             )
-        bad = np.flatnonzero(~np.isfinite(out).all(axis=0))
-        if bad.size:
-            raise PackageError(
-                f"{self.name}: samples must be numbers (the first that is not stands at "
-                f"{(start + bad[0]) / self.sample_rate_hz:.4f} s); record or export it again"
-            )
         return out
+
+    def _not_a_number(self, sample: int) -> PackageError:
+        return PackageError(
+            f"{self.name}: samples must be numbers (the first that is not stands at "
+            f"{sample / self.sample_rate_hz:.4f} s); record or export it again"
+        )
 
 
 def open_recording(path: Path, name: str | None = None) -> Recording:

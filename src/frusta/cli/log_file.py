@@ -19,6 +19,7 @@ from pathlib import Path
 LARGEST_BYTES = 2**20
 NAME = "frusta.log"
 _LOG = logging.getLogger("frusta")
+_LOG.addHandler(logging.NullHandler())  # where no log can be written, the terminal is no place for it
 _SOMEONES = re.compile(
     r"(?<![\w<~>/])(?:[A-Za-z]:)?[\\/](?:home|Users|media|mnt|Volumes|run[\\/]media)[\\/][^\s\"',;:)]*"
 )

@@ -10,6 +10,7 @@ from pathlib import Path
 from frusta.bench.tables import edit_table
 from frusta.campaign.appending import with_rows
 from frusta.campaign.atomic import write_atomically
+from frusta.campaign.one_writer import one_writer
 from frusta.campaign.package import Package
 from frusta.campaign.rows import TABLES
 from frusta.campaign.spreadsheet import RawTable
@@ -74,7 +75,8 @@ class Edits:
         with self.lock:
             check_row(package, table, cells)
             path = root / f"{table}.csv"
-            self._do(root, table, said, lambda: bool(write_atomically(path, with_rows(root, table, [dict(cells)]))))
+            with one_writer(root):
+                self._do(root, table, said, lambda: bool(write_atomically(path, with_rows(root, table, [dict(cells)]))))
 
     def drop(self, root: Path, table: str, key: str, said: str) -> None:
         """Take a row out of a table."""
