@@ -10,7 +10,7 @@ import sys
 
 import pytest
 
-COMMANDS = ("demo", "new", "import", "check", "analyse", "forecast", "printfile", "publish", "shelf", "open")
+COMMANDS = ("demo", "new", "import", "check", "analyse", "next", "forecast", "printfile", "publish", "shelf", "open")
 SEEN_ONLY_WHEN_HEAVY = ("numpy", "scipy", "altair", "pydantic", "soundfile", "rich")
 
 

@@ -246,7 +246,7 @@ def next_lines(told: NextPrint, width: int = 110) -> list[str]:
     width : int
         Of a line, letters.
     """
-    lines = [*_open_lines(told), "", *_suggestion_lines(told), "", *_answer_lines(told)]
+    lines = [*_open_lines(told), "", *suggestion_lines(told), "", *_answer_lines(told)]
     out: list[str] = []
     table = set(table_lines(told))
     for line in lines:
@@ -274,20 +274,28 @@ def _open_lines(told: NextPrint) -> list[str]:
     return lines
 
 
-def _suggestion_lines(told: NextPrint) -> list[str]:
+def suggestion_lines(told: NextPrint, shown: int = SHOWN) -> list[str]:
+    """Return what would tell most as lines of words.
+
+    Parameters
+    ----------
+    told : NextPrint
+    shown : int
+        How many suggestions.
+    """
     lines = ["What would tell most (± is half of a 95 % interval; a bit halves one uncertainty)"]
     if not told.suggestions:
         return [*lines, f"  {told.reasons.get('suggestions', 'nothing can be weighed')}"]
     telling = [s for s in told.suggestions if s.narrows]
     if not telling:
         return [*lines, "  nothing that is open would be narrowed by one more print, seating or coupon"]
-    for number, s in enumerate(telling[:SHOWN], 1):
+    for number, s in enumerate(telling[:shown], 1):
         lines.append(f"  {number}. {candidate_words(s, told.names)}: {s.bits:.1f} bits, for {cost_words(s)}")
         lines += [f"       {narrowing_words(n)}" for n in s.narrows[:NARROWED]]
         if len(s.narrows) > NARROWED:
             lines.append(f"       and {len(s.narrows) - NARROWED} more")
     seated = next((s for s in told.suggestions if s.candidate.kind == "seating"), None)
-    if seated is not None and seated not in telling[:SHOWN]:
+    if seated is not None and seated not in telling[:shown]:
         what = narrowing_words(seated.narrows[0]) if seated.narrows else "which narrows nothing by a fiftieth"
         lines.append(f"  Without printing: {candidate_words(seated, told.names)}, {what} ({seated.bits:.1f} bits)")
     return lines

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -48,11 +49,32 @@ def demo(
     typer.echo("A cone that was never printed:")
     for line in _forecast(analysis, sorted(UNPRINTED)[0]):
         typer.echo(f"  {line}")
+    with progress("Weighing what would tell most") as show:
+        lines = _next(analysis, show)
+    for line in lines:
+        typer.echo(line)
+    typer.echo(f"  frusta next {package} also looks for the best cone, which takes minutes.")
     typer.echo("")
     typer.echo(f"Campaign: {package}")
     typer.echo(f"Results:  {results}")
     typer.echo(f"Report:   {page}  (open it in any browser)")
     typer.echo(f"Took {time.monotonic() - begun:.0f} s")
+
+
+def _next(analysis: Analysis, show: Callable[[int, int], None]) -> list[str]:
+    """What would tell most, the best three; the search for the best cone is left out for its time."""
+    from frusta.campaign.next_file import suggestion_lines
+    from frusta.campaign.next_print import next_print
+
+    told = next_print(
+        analysis.package,
+        analysis.findings,
+        analysis.learned,
+        analysis.inferred,
+        stage=lambda title: show,
+        search=False,
+    )
+    return suggestion_lines(told, shown=3)
 
 
 def _forecast(analysis: Analysis, profile: str) -> list[str]:
