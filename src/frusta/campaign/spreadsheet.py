@@ -171,6 +171,11 @@ def write_raw(header: Sequence[str], rows: Sequence[Sequence[str]]) -> bytes:
         Names of the columns.
     rows : sequence of sequence of str
         Cells.
+
+    Raises
+    ------
+    PackageError
+        If a cell holds half of a character, which no file can.
     """
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\n")
@@ -180,7 +185,14 @@ def write_raw(header: Sequence[str], rows: Sequence[Sequence[str]]) -> bytes:
             out.write('""\n')
         else:
             writer.writerow(row)
-    return out.getvalue().encode("utf-8")
+    text = out.getvalue()
+    try:
+        return text.encode("utf-8")
+    except UnicodeEncodeError as error:
+        raise PackageError(
+            f"a cell must be text (got {text[max(error.start - 20, 0) : error.end]!a}, whose last character is half of "
+            "one); write it again"
+        ) from error
 
 
 def _without_separator_line(text: str) -> tuple[str, str | None]:

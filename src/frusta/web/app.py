@@ -21,7 +21,7 @@ from frusta.publish import render
 from frusta.version import __version__
 from frusta.web.access import Access, Guard
 from frusta.web.desk import Desk
-from frusta.web.problems import Problem, problem_of
+from frusta.web.problems import REFUSALS, Problem, problem_of
 from frusta.web.rooms import bench, campaign, cones, differences, importing, next_cone, report
 from frusta.web.views import Views
 
@@ -55,6 +55,7 @@ def make_app(desk: Desk, access: Access) -> Guard:
         redoc_url=None,
         openapi_url="/api/openapi.json",
         lifespan=lifespan,
+        responses=REFUSALS,
     )
     app.add_exception_handler(FrustaError, _told)
     app.add_exception_handler(RequestValidationError, _invalid)

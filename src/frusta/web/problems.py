@@ -8,6 +8,8 @@ from dataclasses import asdict, dataclass
 from html import escape
 from typing import Any
 
+from pydantic import BaseModel
+
 from frusta.errors import FrustaError
 
 
@@ -32,6 +34,41 @@ class Problem:
     def body(self) -> dict[str, Any]:
         """Return the one JSON form of an error."""
         return {"error": asdict(self)}
+
+
+class ProblemBody(BaseModel):
+    """The one JSON form of an error, as the description of the calls names it."""
+
+    class Told(BaseModel):
+        """What, where, what to do."""
+
+        what: str
+        where: str
+        what_to_do: str
+
+    error: Told
+
+
+REFUSALS: dict[int | str, dict[str, Any]] = {
+    status: {"model": ProblemBody, "description": description}
+    for status, description in {
+        400: "The body could not be read",
+        403: "Asked by a page from elsewhere, or without the key",
+        404: "There is nothing here",
+        405: "That cannot be done here",
+        413: "More was sent than fits",
+        415: "Another kind of body is needed",
+        421: "Not the address that was printed",
+        422: "Something must be mended first; the text says what",
+    }.items()
+}
+"""What any call may answer but for its own result."""
+
+
+def a_file(*kinds: str) -> dict[int | str, dict[str, Any]]:
+    """Return how the description names an answer that is a file of one of some kinds."""
+    content = {kind: {"schema": {"type": "string", "format": "binary"}} for kind in kinds}
+    return {200: {"content": content, "description": "The file"}}
 
 
 def problem_of(error: FrustaError) -> Problem:

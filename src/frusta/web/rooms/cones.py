@@ -16,6 +16,7 @@ from frusta.publish.words import NBSP
 from frusta.web import cone_words
 from frusta.web.check_chart import check_chart_of
 from frusta.web.photos import keep_photo, photo_path, photos_of
+from frusta.web.problems import a_file
 from frusta.web.rooms.campaign import fields_of
 from frusta.web.section_drawing import section_svg
 from frusta.web.views import Views, glyph
@@ -88,7 +89,12 @@ def router(views: Views) -> APIRouter:
         await run_in_threadpool(keep_photo, desk.package, desk.writable, desk.edits, key, data)
         return {"said": f"Kept a photo of {key}.", "undo": True}
 
-    @routes.get("/api/specimens/{key}/photos/{number}", tags=["cones"])
+    @routes.get(
+        "/api/specimens/{key}/photos/{number}",
+        tags=["cones"],
+        responses=a_file("image/jpeg"),
+        response_class=FileResponse,
+    )
     def photo(key: str, number: int) -> FileResponse:
         """Return a photo."""
         return FileResponse(photo_path(desk.package, key, number), media_type="image/jpeg")

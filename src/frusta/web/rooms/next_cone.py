@@ -29,6 +29,7 @@ from frusta.publish.groups import Groups
 from frusta.publish.theme import Style
 from frusta.publish.words import NBSP, interval, plain, quantity
 from frusta.web.drawn import Drawn, safe_json, series_of
+from frusta.web.problems import a_file
 from frusta.web.rooms.next_print import next_words
 from frusta.web.rooms.next_print import router as next_print_router
 from frusta.web.section_drawing import section_svg
@@ -47,6 +48,7 @@ SLIDERS = (
 NAMES = tuple(name for name, *_ in SLIDERS)
 Group = Annotated[str, Query(max_length=140)]
 Cell = Annotated[str, Query(max_length=20)]
+Length = Annotated[float, Query(ge=-1000.0, le=1000.0, allow_inf_nan=False)]
 
 
 @dataclass(frozen=True)
@@ -86,11 +88,11 @@ def router(views: Views) -> APIRouter:
     def wish(
         group: Group = "",
         base: Group = "",
-        neck_radius_mm: float = 15.0,
-        rim_radius_mm: float = 50.0,
-        depth_mm: float = 30.0,
-        bow_mm: float = 0.0,
-        wall_mm: float = 0.8,
+        neck_radius_mm: Length = 15.0,
+        rim_radius_mm: Length = 50.0,
+        depth_mm: Length = 30.0,
+        bow_mm: Length = 0.0,
+        wall_mm: Length = 0.8,
     ) -> Wish:
         return Wish(group, base, neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm)
 
@@ -157,8 +159,8 @@ def router(views: Views) -> APIRouter:
 
     @routes.get("/next/forecast", response_class=HTMLResponse, include_in_schema=False)
     def part(
-        request: Request, group: Group = "", base: Group = "", neck_radius_mm: float = 15.0,
-        rim_radius_mm: float = 50.0, depth_mm: float = 30.0, bow_mm: float = 0.0, wall_mm: float = 0.8,
+        request: Request, group: Group = "", base: Group = "", neck_radius_mm: Length = 15.0,
+        rim_radius_mm: Length = 50.0, depth_mm: Length = 30.0, bow_mm: Length = 0.0, wall_mm: Length = 0.8,
         quick: bool = False, slim: bool = False,
     ) -> Response:  # fmt: skip
         asked = wish(group, base, neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm)
@@ -176,8 +178,8 @@ def router(views: Views) -> APIRouter:
 
     @routes.get("/api/forecast", tags=["next cone"])
     def forecast(
-        group: Group, base: Group = "", neck_radius_mm: float = 15.0, rim_radius_mm: float = 50.0,
-        depth_mm: float = 30.0, bow_mm: float = 0.0, wall_mm: float = 0.8, quick: bool = False,
+        group: Group, base: Group = "", neck_radius_mm: Length = 15.0, rim_radius_mm: Length = 50.0,
+        depth_mm: Length = 30.0, bow_mm: Length = 0.0, wall_mm: Length = 0.8, quick: bool = False,
     ) -> dict[str, Any]:  # fmt: skip
         """Forecast a cone that has not been printed; ``group`` is material or material/recipe.
 
@@ -187,11 +189,13 @@ def router(views: Views) -> APIRouter:
         drawing = _drawing(asked, desk.package)
         return forecast_document(inputs_of(asked).of(drawing, QUICK if quick else FULL), base or "new")
 
-    @routes.get("/api/printfile", tags=["next cone"])
+    @routes.get(
+        "/api/printfile", tags=["next cone"], responses=a_file("model/3mf", "model/stl"), response_class=Response
+    )
     def printfile(
         kind: Annotated[str, Query(pattern="^(3mf|stl)$")] = "3mf", group: Group = "", base: Group = "",
-        neck_radius_mm: float = 15.0, rim_radius_mm: float = 50.0, depth_mm: float = 30.0, bow_mm: float = 0.0,
-        wall_mm: float = 0.8,
+        neck_radius_mm: Length = 15.0, rim_radius_mm: Length = 50.0, depth_mm: Length = 30.0, bow_mm: Length = 0.0,
+        wall_mm: Length = 0.8,
     ) -> Response:  # fmt: skip
         """Return the cone as 3MF or STL, neck down, in millimetres."""
         asked = wish(group, base, neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm)

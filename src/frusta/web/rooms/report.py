@@ -17,6 +17,7 @@ from frusta.errors import ParameterError
 from frusta.publish.report import PAGE, SECTIONS, publish
 from frusta.publish.words import NBSP, count, plain
 from frusta.web.kept_analysis import Known
+from frusta.web.problems import a_file
 from frusta.web.rooms.campaign import fields_of
 from frusta.web.views import Views
 from frusta.web.works import Progress
@@ -138,7 +139,9 @@ def router(views: Views) -> APIRouter:
         desk.works.start(PUBLISH, "Publishing", do)
         return {"said": "Publishing."}
 
-    @routes.get("/api/report/package.zip", tags=["report"])
+    @routes.get(
+        "/api/report/package.zip", tags=["report"], responses=a_file("application/zip"), response_class=FileResponse
+    )
     def package_zip() -> FileResponse:
         """Return the package that lies beside the previewed page."""
         file = place / "report" / f"{_known(views).package.campaign.campaign}.zip"
