@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import os
 from pathlib import Path
+from typing import BinaryIO
 
 from frusta.bench.events import Event, from_plain, to_plain
 from frusta.campaign.atomic import told
@@ -15,6 +16,7 @@ from frusta.errors import PackageError
 
 FOLDER = "bench"
 SUFFIX = ".journal"
+_BLOCK = 2**16
 
 
 class Journal:
@@ -50,8 +52,8 @@ class Journal:
         text = json.dumps(to_plain(event), ensure_ascii=False, allow_nan=False, separators=(",", ":")) + "\n"
         with told(self.path):
             self.path.parent.mkdir(parents=True, exist_ok=True)
-            whole = self._lines()[1]
-            with self.path.open("ab") as file:
+            with self.path.open("ab+") as file:
+                whole = _whole_bytes(file)
                 file.truncate(whole)
                 try:
                     file.write(text.encode("utf-8"))
@@ -77,6 +79,19 @@ class Journal:
                     "move the file away to begin the sitting anew, takes stay"
                 ) from error
         return found, end
+
+
+def _whole_bytes(file: BinaryIO) -> int:
+    """How many bytes the lines take that end as lines; only the end of the file is read."""
+    end = file.seek(0, os.SEEK_END)
+    while end > 0:
+        start = max(end - _BLOCK, 0)
+        file.seek(start)
+        found = file.read(end - start).rfind(b"\n")
+        if found >= 0:
+            return start + found + 1
+        end = start
+    return 0
 
 
 def journal_of(root: Path, session: str) -> Journal:
