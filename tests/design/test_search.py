@@ -28,6 +28,7 @@ from frusta.design.search import (
     Task,
     Trial,
     Tried,
+    count_of_shapes,
     front,
     pick_apart,
     score_gradient,
@@ -73,13 +74,12 @@ def one_by_one(judge, shapes):  # type: ignore[no-untyped-def]
 
 def test_the_summit_is_found_as_well_as_a_grid_of_many_more_shapes_finds_it() -> None:
     found = search(TASK, landscape, one_by_one)
-    grid = itertools.product(
-        np.linspace(0.032, 0.044, 15), np.linspace(0.018, 0.030, 15), np.linspace(-0.003, 0.003, 15)
-    )
+    sides = (np.linspace(0.032, 0.044, 15), np.linspace(0.018, 0.030, 15), np.linspace(-0.003, 0.003, 15))
+    grid = list(itertools.product(*sides))
     best = max(
         landscape(ConeProfile("concave", 0.0125, rim, depth, bow, 1e-4)).trials[0].score for rim, depth, bow in grid
     )
-    assert found.shapes <= 120
+    assert found.shapes <= count_of_shapes() < len(grid) / 10
     assert found.trials[0].score > best - 0.5
     assert found.trials[0].profile.rim_radius_m == pytest.approx(0.0413, abs=4e-4)
 
@@ -159,7 +159,7 @@ def test_the_probability_of_normal_scores_is_the_one_in_closed_form() -> None:
     shared, a, b = 2.0 * rng.standard_normal(20_000), rng.standard_normal(20_000), rng.standard_normal(20_000)
     found = advantage(drawn_of(51.0 + shared + a, 51.0), drawn_of(50.0 + shared + b, 50.0))
     assert found.probability == pytest.approx(norm.cdf(1.0 / np.sqrt(2.0)), abs=3.0 * found.probability_u)
-    assert found.points == pytest.approx(1.0)
+    assert found.points == pytest.approx(1.0, abs=0.04)
     assert found.low_95 == pytest.approx(1.0 - 1.96 * np.sqrt(2.0), abs=0.08)
     assert found.high_95 == pytest.approx(1.0 + 1.96 * np.sqrt(2.0), abs=0.08)
 
@@ -182,7 +182,8 @@ def test_prints_of_one_filament_differ_only_by_their_own_scatter() -> None:
     shape = ConeProfile("straight", 0.0125, 0.040, 0.024, 0.0, 1.2e-3, "line")
     one, two = (draw_contender(TASK, Contender(FILAMENT, shape, None, n), steps) for n in (0, 1))
     heavy = draw_contender(TASK, Contender(FILAMENT, replace(shape, wall_m=1.6e-3), None, 2), steps)
-    assert one.trial == two.trial
+    assert one.trial.figures == two.trial.figures
+    assert one.trial.score == pytest.approx(np.mean(one.scores))
     assert np.std(one.scores - two.scores) < np.std(one.scores)
     assert 0.2 < advantage(one, two).probability < 0.8
     assert np.all(heavy.figures["mass"] > one.figures["mass"])

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frusta.campaign.best_cone import (
+    SIFTING,
     Answer,
     Existing,
     Ground,
@@ -18,6 +19,7 @@ from frusta.campaign.best_cone import (
     find_cones,
     ground_of,
     refine,
+    sift,
 )
 from frusta.campaign.drift import session_drift
 from frusta.campaign.estimating import infer_again
@@ -167,13 +169,13 @@ def next_print(
         stopped = found.stopped
         if stopped and not found.trials:
             raise KeyboardInterrupt
-        answers = choose(ground, found)
+        answers = choose(ground, found.trials)
         if not found.trials:
             reasons["answers"] = (
                 f"none of {found.shapes} shapes within the limits can be printed; widen them, or test the overhang"
             )
         elif not stopped:
-            answers, stopped = _refined(ground, answers, inferred, cores, stage, seed)
+            ground, answers, stopped = _refined(ground, found, answers, inferred, cores, stage, seed)
     suggestions, questions = _suggestions(package, findings, inferred, names, ground, answers, stage, stopped, reasons)
     return NextPrint(
         package.campaign.campaign,
@@ -198,22 +200,36 @@ def _silent(title: str) -> Callable[[int, int], None]:
 
 
 def _refined(
-    ground: Ground, answers: tuple[Answer, ...], inferred: Inferred | None, cores: int | None, stage: Stage, seed: int
-) -> tuple[tuple[Answer, ...], bool]:
-    """The answers looked at closely, unless the maker stops: then as they are."""
+    ground: Ground,
+    found: Found,
+    answers: tuple[Answer, ...],
+    inferred: Inferred | None,
+    cores: int | None,
+    stage: Stage,
+    seed: int,
+) -> tuple[Ground, tuple[Answer, ...], bool]:
+    """Answers chosen and looked at closely among possible prints, unless the maker stops: then as they are."""
     keys = [f.key for f in ground.task.filaments]
     covariance = None
     if inferred is not None and set(keys) <= set(inferred.observed.materials):
         covariance = Prospect(inferred).joint(tuple(keys))
     if covariance is None:
         covariance = filament_covariance(keys, {f.key: f.known.covariance for f in ground.task.filaments})
+    steps = filament_steps(covariance, keys, seed=seed)
     try:
-        show = stage("Looking closely at the best")
-        return refine(
-            ground, answers, filament_steps(covariance, keys, seed=seed), cores=cores, progress=show, seed=seed
-        ), False
+        ground, sifted = sift(
+            ground,
+            found,
+            filament_steps(covariance, keys, SIFTING, seed),
+            cores=cores,
+            progress=stage("Sifting the best"),
+            seed=seed,
+        )
+        answers = choose(ground, sifted.trials)
+        show = stage("Looking closely at the answers")
+        return ground, refine(ground, answers, steps, cores=cores, progress=show, seed=seed), False
     except KeyboardInterrupt:
-        return answers, True
+        return ground, answers, True
 
 
 def _suggestions(

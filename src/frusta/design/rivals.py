@@ -59,7 +59,8 @@ class Drawn:
     Parameters
     ----------
     trial : Trial
-        The expected cone, its decay in closed form.
+        Figures of the expected cone, its decay in closed form; points and score are the means over the draws: a cone
+        that is good only as long as it comes out exactly as drawn does not look good.
     figures : mapping of str to ndarray (draws,)
         By part of the goal.
     scores : ndarray (draws,)
@@ -77,7 +78,7 @@ class Advantage:
     Parameters
     ----------
     points, low_95, high_95 : float
-        Difference of scores: of the expected cones, and where 95 % of pairs of prints lie.
+        Difference of scores: its mean, and where 95 % of pairs of prints lie.
     probability, probability_u : float
         That a print of the one scores higher than a print of the other, and the standard error that the number of draws
         leaves in it.
@@ -154,7 +155,10 @@ def draw_contender(task: Task, contender: Contender, steps: Floats, seed: int = 
         one = judged(task, contender.filament, contender.profile, cone, (frequency_hz, louder, rigid))
         rows.append({**one.figures, "decay": one.figures["decay"] * ratio})
     scores = np.array([task.goal.score(row) for row in rows])
-    return Drawn(trial, {key: np.array([row[key] for row in rows]) for key in rows[0]}, scores)
+    points = [task.goal.all_points(row) for row in rows]
+    means = {part: float(np.mean([one[part] for one in points])) for part in task.goal.used}
+    typical = Trial(trial.key, trial.profile, trial.figures, means, float(np.mean(scores)))
+    return Drawn(typical, {key: np.array([row[key] for row in rows]) for key in rows[0]}, scores)
 
 
 def _sharp(task: Task, contender: Contender, expected: PossibleCone) -> tuple[Trial, Responses, Trial]:
@@ -185,11 +189,10 @@ def advantage(of: Drawn, over: Drawn) -> Advantage:
     low, high = quantiles_95(gaps)
     count = len(gaps)
     smoothed = (share * count + 1.0) / (count + 2.0)  # never quite certain: Laplace's rule
-    expected = of.trial.score - over.trial.score
     return Advantage(
-        expected,
-        min(float(low), expected),
-        max(float(high), expected),
+        float(np.mean(gaps)),
+        float(low),
+        float(high),
         share,
         math.sqrt(smoothed * (1.0 - smoothed) / count),
     )

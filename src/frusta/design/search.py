@@ -34,11 +34,14 @@ Complexes = NDArray[np.complex128]
 
 LOWEST_HZ = 60.0
 """From here up a trial is computed; what the goal reads begins at 160 Hz."""
-FIRST, LATER = 48, 24
+FIRST, LATER = 64, 32
 """Shapes of the first round, and of each later one."""
-CLOSER = (0.16, 0.08, 0.04)
+CLOSER = (0.16, 0.08, 0.04, 0.02)
 """Standard deviation of the later rounds' steps, in parts of the limits."""
-PARENTS = 8
+PARENTS = 6
+"""Of the later rounds' steps: so many by score, and as many from the front, picked apart."""
+PARENTS_WITHIN = 10.0
+"""Points below the best from which the front is not followed."""
 STRAIGHT_EVERY = 3
 """One shape in three of the first round is straight: chance would never draw one."""
 STEP_M = 1e-4
@@ -370,14 +373,15 @@ def _mirrored(number: int, base: int) -> float:
 def _near(
     limits: Limits, trials: Sequence[Trial], count: int, reach: float, rng: np.random.Generator, goal: Goal
 ) -> Floats:
-    """Places near the best so far: half of the parents by score, half by being picked apart on the front."""
+    """Places near the best so far: parents are the best by score, and those picked apart on the front."""
     order = sorted(range(len(trials)), key=lambda i: (-trials[i].score, i))
     best: dict[tuple[float, float, float], None] = {}
     for i in order:
-        if len(best) >= PARENTS // 2:
+        if len(best) >= PARENTS:
             break
         best.setdefault(_place(limits, trials[i].profile))
-    for trial in pick_apart([trials[i] for i in order], PARENTS, goal):
+    least = trials[order[0]].score - PARENTS_WITHIN
+    for trial in pick_apart([trials[i] for i in order], PARENTS, goal, least):
         best.setdefault(_place(limits, trial.profile))
     parents = np.array(list(best))
     chosen = parents[np.arange(count) % len(parents)]
