@@ -89,20 +89,17 @@ def main() -> None:
         handles.append(len(os.listdir("/proc/self/fd")))
         threads.append(threading.active_count())
         passed = time.monotonic() - begun
-        print(
-            f"{takes} takes, {sittings} sittings, {passed:.0f} s, {sizes[-1]:.0f} MiB, {handles[-1]} files", flush=True
-        )
+        print(f"{takes} takes, {sittings} sittings, {passed:.0f} s, {sizes[-1]:.0f} MiB", flush=True)
     quarter = max(len(sizes) // 4, 1)
     early, late = float(np.mean(sizes[quarter : 2 * quarter])), float(np.mean(sizes[-quarter:]))
-    flat = (
-        late <= 1.05 * early + 16 and max(handles[-quarter:]) <= max(handles[:quarter]) and max(threads) <= threads[0]
-    )
+    open_files = max(handles[-quarter:]) <= max(handles[:quarter])
+    flat = late <= 1.05 * early + 16 and open_files and max(threads) <= threads[0]
+    print(f"resident size {early:.0f} MiB in the second quarter, {late:.0f} MiB in the last")
+    print(f"open files {handles[0]} at first, {handles[-1]} at last; threads {threads[0]} and {threads[-1]}")
     print(
-        f"resident size {early:.0f} MiB in the second quarter, {late:.0f} MiB in the last; files {handles[0]} to {handles[-1]}"
+        f"{takes} takes in {sittings} sittings, {1e3 * passed / takes:.0f} ms a take; {'flat' if flat else 'NOT FLAT'}"
     )
-    print(
-        f"{takes} takes in {sittings} sittings, {1e3 * passed / takes:.0f} ms a take; {'flat' if flat else 'NOT FLAT'}; faults {wrong}"
-    )
+    print(f"faults of every twentieth package: {wrong or 'none'}")
     shutil.rmtree(place)
     sys.exit(0 if flat and not wrong else 1)
 

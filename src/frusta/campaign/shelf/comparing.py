@@ -77,14 +77,13 @@ def _opened(
         return
     shelf = open_shelf()
     try:
-        shelf.contents(name)
+        findings = shelf.findings(name)
     except ParameterError as error:
         raise ParameterError(
             f"{name}: must be a package's path or a name on the shelf (it is neither); {error}"
         ) from error
     with tempfile.TemporaryDirectory(prefix="frusta-shelf-") as place:
-        package = shelf.open(name, Path(place).resolve())
-        findings = shelf.findings(name)
+        package = shelf.open(name, Path(place).resolve(), tables_only=findings is not None)
         if findings is not None:
             yield package, findings.readings, findings.modes
         else:

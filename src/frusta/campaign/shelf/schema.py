@@ -14,6 +14,7 @@ from sqlalchemy import (
     Column,
     Float,
     ForeignKeyConstraint,
+    Index,
     Integer,
     MetaData,
     String,
@@ -110,3 +111,17 @@ ROWS = {name: _table(model) for name, model in TABLES.items()}
 
 READINGS = _list_table("readings", Reading)
 MODES = _list_table("modes", ModeRow)
+
+SEARCHED = (
+    Index("ix_readings_take", READINGS.c.entry, READINGS.c.take),
+    *(
+        Index(f"ix_rows_{table}_{column}", ROWS[table].c.entry, ROWS[table].c[column])
+        for table, column in (
+            ("specimens", "specimen"),
+            ("sessions", "session"),
+            ("materials", "material"),
+            ("history", "specimen"),
+        )
+    ),
+)
+"""What a search joins by."""

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from pydantic import ValidationError
-from sqlalchemy import Connection, Table, delete, insert, select, update
+from sqlalchemy import Connection, Table, and_, delete, func, insert, select, update
 
 from frusta.campaign.datapackage import faults_of_description
 from frusta.campaign.exporting import export_package
@@ -155,10 +155,7 @@ class Shelf:
             rows = connection.execute(select(ENTRIES).order_by(ENTRIES.c.entry)).mappings().all()
             analysed = {(r.entry, r.content): r.made_by for r in connection.execute(select(ANALYSES))}
             titles = {r.entry: r.title for r in connection.execute(select(ROWS["campaign"]))}
-            counts = {
-                table: [r.entry for r in connection.execute(select(ROWS[table].c.entry))]
-                for table in ("takes", "specimens")
-            }
+            counts = {table: _counts(connection, ROWS[table]) for table in ("takes", "specimens")}
         return [
             Entry(
                 row["entry"],
@@ -166,8 +163,8 @@ class Shelf:
                 row["source"],
                 row["added_at"],
                 row["changed_at"],
-                counts["takes"].count(row["entry"]),
-                counts["specimens"].count(row["entry"]),
+                counts["takes"].get(row["entry"], 0),
+                counts["specimens"].get(row["entry"], 0),
                 analysed.get((row["entry"], row["content"])),
             )
             for row in rows
@@ -184,8 +181,7 @@ class Shelf:
         with self.database.read() as connection:
             held = self._contents(connection, entry)
         if held is None:
-            names = ", ".join(e.entry for e in self.entries()) or "none yet"
-            raise ParameterError(f"{entry}: must be on the shelf (there are: {names}); add it with frusta shelf add")
+            raise self._missing(entry)
         return held
 
     def remove(self, entry: str) -> None:
@@ -195,7 +191,7 @@ class Shelf:
             self._clear(connection, entry)
             connection.execute(delete(ENTRIES).where(ENTRIES.c.entry == entry))
 
-    def open(self, entry: str, folder: Path) -> Package:
+    def open(self, entry: str, folder: Path, *, tables_only: bool = False) -> Package:
         """Lay an entry out as a package in a folder and open it.
 
         Parameters
@@ -203,6 +199,8 @@ class Shelf:
         entry : str
         folder : Path
             Empty.
+        tables_only : bool
+            Leave recordings out, where findings are at hand and only the tables are asked.
 
         Raises
         ------
@@ -213,7 +211,7 @@ class Shelf:
         for table, rows in contents.rows.items():
             model = TABLES[table]
             (folder / f"{table}.csv").write_bytes(write_table(model, [model.model_validate(row) for row in rows]))
-        for path, (sha256, _) in contents.files.items():
+        for path, (sha256, _) in () if tables_only else contents.files.items():
             source = place_of(self.database.files, sha256)
             if not source.exists() or sha256_of(source) != sha256:
                 raise PackageError(
@@ -242,11 +240,20 @@ class Shelf:
             return export_package(self.open(entry, Path(place).resolve()), out)
 
     def findings(self, entry: str) -> Findings | None:
-        """Return the findings of what an entry holds now, or None if it was not analysed since it changed."""
-        content = self.contents(entry).content
-        query = select(ANALYSES.c.findings).where(ANALYSES.c.entry == entry, ANALYSES.c.content == content)
+        """Return the findings of what an entry holds now, or None if it was not analysed since it changed.
+
+        Raises
+        ------
+        ParameterError
+            If there is no such entry.
+        """
+        of_now = and_(ANALYSES.c.entry == ENTRIES.c.entry, ANALYSES.c.content == ENTRIES.c.content)
+        query = select(ENTRIES.c.entry, ANALYSES.c.findings).outerjoin(ANALYSES, of_now).where(ENTRIES.c.entry == entry)
         with self.database.read() as connection:
-            found = connection.execute(query).scalar_one_or_none()
+            row = connection.execute(query).first()
+        if row is None:
+            raise self._missing(entry)
+        found = row.findings
         try:
             return Findings.model_validate_json(found) if found is not None else None
         except ValidationError:
@@ -290,6 +297,10 @@ class Shelf:
     def close(self) -> None:
         """Let go of the database."""
         self.database.close()
+
+    def _missing(self, entry: str) -> ParameterError:
+        names = ", ".join(e.entry for e in self.entries()) or "none yet"
+        return ParameterError(f"{entry}: must be on the shelf (there are: {names}); add it with frusta shelf add")
 
     def _contents(self, connection: Connection, entry: str) -> Contents | None:
         if connection.execute(select(ENTRIES.c.entry).where(ENTRIES.c.entry == entry)).first() is None:
@@ -342,6 +353,12 @@ class Shelf:
         for table in METADATA.sorted_tables:
             if table is not ENTRIES:
                 connection.execute(delete(table).where(table.c.entry == entry))
+
+
+def _counts(connection: Connection, table: Table) -> dict[str, int]:
+    """How many rows of a table each entry has."""
+    rows = connection.execute(select(table.c.entry, func.count()).group_by(table.c.entry))
+    return {str(entry): int(count) for entry, count in rows}
 
 
 def _insert(connection: Connection, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:
