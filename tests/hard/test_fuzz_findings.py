@@ -42,6 +42,10 @@ CASES = {
     "UnicodeDecodeError": ("zip", _zip_with_a_name_in_no_encoding()),
     "ValueError of dict()": ("json", b'\2["x"]\n'),
     "TypeError of dict()": ("json", b"\0025\n"),
+    "two lines": (
+        "json",
+        b'\2{"event": "Recorded", "a\\nb": 1, "verdict": {"faults": [], "lines": [], "quality": "ok"}}\n',
+    ),
     "RecursionError": ("json", b"\2" + b"[" * 5000 + b"\n"),
     "UnicodeEncodeError": ("json", b'\1{"resources": [{"path": "\\ud800"}]}'),
 }

@@ -130,7 +130,7 @@ def main() -> None:
         log_file.note(f"refused: {error}")
         if os.environ.get("FRUSTA_DEBUG"):
             raise
-        sys.stderr.write(f"frusta: {one_line(str(error))}\n")
+        sys.stderr.write(f"frusta: {error}\n")
         sys.exit(2)
     except KeyboardInterrupt:
         log_file.note("stopped")
@@ -141,17 +141,6 @@ def main() -> None:
         raise
     finally:
         log_file.end_log()
-
-
-def one_line(text: str) -> str:
-    r"""Return an error's text as one line that is safe in a terminal: names from elsewhere may hold anything.
-
-    Examples
-    --------
-    >>> one_line("two\nlines\x1b[2J: must be one")
-    'two?lines?[2J: must be one'
-    """
-    return "".join(c if c.isprintable() else "?" for c in text)
 
 
 if __name__ == "__main__":
