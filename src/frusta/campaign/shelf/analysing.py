@@ -5,10 +5,12 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from frusta.campaign.analysis import analyse
 from frusta.campaign.findings import Findings
+from frusta.campaign.parallel import available_cores, map_batches
 from frusta.campaign.shelf.store import Shelf
 from frusta.errors import FrustaError
 from frusta.version import __version__
@@ -63,7 +65,8 @@ def analyse_shelf(
     anew : bool
         Also those that are up to date.
     cores : int, optional
-        Processes for each.
+        Processes. Where there are at least as many entries, each works on entries of its own, so that processes
+        start once; else they share the takes of one entry after another.
     progress : callable, optional
         Called with entries done and their total.
 
@@ -73,19 +76,39 @@ def analyse_shelf(
         Each entry's findings are kept as soon as they are there, so a second run does only what is left.
     """
     old, fresh = stale(shelf, names, anew=anew)
-    done: list[str] = []
-    failed: list[tuple[str, str]] = []
-    for number, name in enumerate(old):
+    workers = cores or available_cores()
+    if 1 < workers <= len(old):
+        place = shelf.database.url.render_as_string(hide_password=False)
+        told = map_batches(partial(_analyse_apart, place, str(shelf.database.files)), old, workers, progress)
+    else:
+        told = []
+        for number, name in enumerate(old):
+            if progress:
+                progress(number, len(old))
+            told.append(_try_one(shelf, name, cores))
         if progress:
-            progress(number, len(old))
-        try:
-            _analyse_one(shelf, name, cores)
-            done.append(name)
-        except FrustaError as error:
-            failed.append((name, str(error)))
-    if progress:
-        progress(len(old), len(old))
-    return Analysed(tuple(done), tuple(fresh), tuple(failed))
+            progress(len(old), len(old))
+    failed = tuple((name, why) for name, why in zip(old, told, strict=True) if why is not None)
+    done = tuple(name for name, why in zip(old, told, strict=True) if why is None)
+    return Analysed(done, tuple(fresh), failed)
+
+
+def _analyse_apart(place: str, files: str, name: str) -> str | None:
+    """Analyse one entry in a process of its own, and keep its findings at once."""
+    shelf = Shelf(place, Path(files))
+    try:
+        return _try_one(shelf, name, 1)
+    finally:
+        shelf.close()
+
+
+def _try_one(shelf: Shelf, name: str, cores: int | None) -> str | None:
+    """Analyse one entry; why it cannot be, or None."""
+    try:
+        _analyse_one(shelf, name, cores)
+    except FrustaError as error:
+        return str(error)
+    return None
 
 
 def _analyse_one(shelf: Shelf, name: str, cores: int | None) -> None:
