@@ -83,6 +83,8 @@ class Narrowing:
     before, after : float or None
     settles : float or None
         Of a difference: how probably it will be told.
+    pair : str
+        Of a difference: the groups and their profile.
     """
 
     question: Literal["material", "goal", "difference"]
@@ -92,6 +94,7 @@ class Narrowing:
     before: float | None
     after: float | None
     settles: float | None = None
+    pair: str = ""
 
 
 @dataclass(frozen=True)
@@ -321,8 +324,8 @@ def _of_materials(questions: Questions, prospect: Prospect | None, told: Told | 
     return [n for n in narrows if _share(n) < LEAST_CHANGE], information_bits(before[which], after[which])
 
 
-LEAST_CHANGE = 0.98
-"""A question narrowed by less than a fiftieth is not named."""
+LEAST_CHANGE = 0.95
+"""A question narrowed by less than a twentieth is not named."""
 
 
 def _of_goal(questions: Questions, prospect: Prospect | None, told: Told | None) -> tuple[list[Narrowing], float]:
@@ -361,7 +364,8 @@ def _of_differences(questions: Questions, candidate: Candidate) -> tuple[list[Na
         if not narrowed or before is None or after is None:
             continue
         bits += 0.5 * math.log2(before / after)
-        narrows += [_narrowed(questions, g, h) for g, h in narrowed]
+        found = [_narrowed(questions, g, h) for g, h in narrowed]
+        narrows += [n for n in found if n.before is None or _share(n) < LEAST_CHANGE]
     return narrows, bits
 
 
@@ -386,4 +390,5 @@ def _narrowed(questions: Questions, before: Gap, after: Gap) -> Narrowing:
         half(before.reach),
         half(after.reach),
         settles,
+        f"{names[0]} against {names[1]}, {before.profile}",
     )

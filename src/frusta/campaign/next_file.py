@@ -225,6 +225,28 @@ def narrowing_words(n: Narrowing) -> str:
     return f"narrows {n.of} from {_half(n.before, n.unit)} to {after}{chance}"
 
 
+def _told(s: Suggestion) -> list[str]:
+    """What a suggestion narrows: the most narrowed figures, and differences pair by pair."""
+    single = [n for n in s.narrows if n.question != "difference"]
+    lines = [narrowing_words(n) for n in single[:NARROWED]]
+    pairs: dict[str, list[str]] = {}
+    for n in s.narrows:
+        if n.question == "difference":
+            pairs.setdefault(n.pair, []).append(_gap_words(n))
+    lines += [f"{pair}: {'; '.join(words)}" for pair, words in list(pairs.items())[:NARROWED]]
+    more = max(len(single) - NARROWED, 0) + max(len(pairs) - NARROWED, 0)
+    return [*lines, f"and {more} more"] if more else lines
+
+
+def _gap_words(n: Narrowing) -> str:
+    """A difference that is narrowed: "level ±1.2 to ±0.9 dB, told apart with 30 %"."""
+    before = "" if n.before is None else f"±{n.before:.2g} to "
+    chance = ""
+    if n.settles is not None:
+        chance = ", hardly told apart" if n.settles < HARDLY else f", told apart with {_percent(n.settles)}"
+    return f"{FIGURE[n.key].name} {before}{_half(n.after, n.unit)}{chance}"
+
+
 def _half(value: float | None, unit: str) -> str:
     if value is None:
         return "unknown"
@@ -291,12 +313,10 @@ def suggestion_lines(told: NextPrint, shown: int = SHOWN) -> list[str]:
         return [*lines, "  nothing that is open would be narrowed by one more print, seating or coupon"]
     for number, s in enumerate(telling[:shown], 1):
         lines.append(f"  {number}. {candidate_words(s, told.names)}: {s.bits:.1f} bits, for {cost_words(s)}")
-        lines += [f"       {narrowing_words(n)}" for n in s.narrows[:NARROWED]]
-        if len(s.narrows) > NARROWED:
-            lines.append(f"       and {len(s.narrows) - NARROWED} more")
+        lines += [f"       {line}" for line in _told(s)]
     seated = next((s for s in told.suggestions if s.candidate.kind == "seating"), None)
     if seated is not None and seated not in telling[:shown]:
-        what = narrowing_words(seated.narrows[0]) if seated.narrows else "which narrows nothing by a fiftieth"
+        what = narrowing_words(seated.narrows[0]) if seated.narrows else "which narrows nothing by a twentieth"
         lines.append(f"  Without printing: {candidate_words(seated, told.names)}, {what} ({seated.bits:.1f} bits)")
     return lines
 

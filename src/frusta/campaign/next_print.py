@@ -249,7 +249,7 @@ def _suggestions(
     if inferred is None:
         reasons["materials"] = "no material could be estimated, so coupons and new shapes cannot be weighed"
     if stopped:
-        reasons["suggestions"] = "stopped before"
+        reasons["suggestions"] = "stopped before they were weighed; --questions-only weighs them alone"
         return (), questions
     profiles: dict[str, ConeProfile] = {}
     for key, row in package.profiles.items():
@@ -267,7 +267,7 @@ def _suggestions(
     try:
         found = suggest(questions, candidates_of(questions, profiles, seated), stage("Weighing what would tell most"))
     except KeyboardInterrupt:
-        reasons["suggestions"] = "stopped before"
+        reasons["suggestions"] = "stopped before they were weighed; --questions-only weighs them alone"
         return (), questions
     if not found:
         reasons["suggestions"] = "nothing was recorded yet, so no question is open; see frusta plan"
