@@ -12,7 +12,8 @@ import typer
 if TYPE_CHECKING:
     from frusta.campaign.best_cone import Wish
 
-LIMITS = "Limits of the search (LOW:HIGH, or one number to hold it)"
+LIMITS = "Limits of the search"
+SPAN = "LOW:HIGH"
 
 
 def next_(
@@ -36,12 +37,20 @@ def next_(
     cores: Annotated[
         int | None, typer.Option("--cores", min=1, help="Processes to use; all by default. The result is the same.")
     ] = None,
-    rim_mm: Annotated[str | None, typer.Option(help="Radius of the rim, mm.", rich_help_panel=LIMITS)] = None,
-    depth_mm: Annotated[str | None, typer.Option(help="Neck to rim, mm.", rich_help_panel=LIMITS)] = None,
-    bow_mm: Annotated[
-        str | None, typer.Option(help="Height over the chord, mm; below 0 is concave.", rich_help_panel=LIMITS)
+    rim_mm: Annotated[
+        str | None,
+        typer.Option(metavar=SPAN, help="Radius of the rim, mm; one number holds it.", rich_help_panel=LIMITS),
     ] = None,
-    wall_mm: Annotated[str | None, typer.Option(help="Wall, mm; whole lines are kept.", rich_help_panel=LIMITS)] = None,
+    depth_mm: Annotated[str | None, typer.Option(metavar=SPAN, help="Neck to rim, mm.", rich_help_panel=LIMITS)] = None,
+    bow_mm: Annotated[
+        str | None,
+        typer.Option(
+            metavar=SPAN, help="Height over the chord, mm; below 0 is concave: --bow-mm=-3:0.", rich_help_panel=LIMITS
+        ),
+    ] = None,
+    wall_mm: Annotated[
+        str | None, typer.Option(metavar=SPAN, help="Wall, mm; whole lines are kept.", rich_help_panel=LIMITS)
+    ] = None,
     questions_only: Annotated[
         bool, typer.Option("--questions-only", help="Only what would tell most; do not look for the best cone.")
     ] = False,
