@@ -310,3 +310,22 @@ def test_recording_must_be_one_finite_channel() -> None:
         faults_of_signal(np.zeros((10, 2)), RATE)
     with pytest.raises(ParameterError, match="one channel of finite numbers"):
         faults_of_signal(np.array([0.0, math.nan, 0.1]), RATE)
+
+
+@pytest.mark.parametrize("bits", [None, 16, 24])
+@pytest.mark.parametrize("distorts", [False, True])
+@pytest.mark.parametrize("lead_in_s", [0.0, 0.4])
+def test_a_recording_without_noise_has_no_faults(bits: int | None, distorts: bool, lead_in_s: float) -> None:
+    """What is left of a calculated recording is rounding and the ends of the sweep, 80 dB below it: no event."""
+    sweep = Sweep(20.0, 20000.0, 3.0, lead_in_s=lead_in_s, tail_s=0.8)
+    played = make_sweep(sweep)
+    driven = played + (0.004 * played**2 if distorts else 0.0)
+    heard = np.convolve(driven, bench.cone()[:2000])[: played.size]
+    heard = np.concatenate([np.zeros(700), heard])[: played.size] * 0.8
+    recording = heard if bits is None else bench.quantise(heard, bits)
+    response = deconvolve(recording, played, RATE, (20.0, 20000.0))
+    onset = round(find_gate(response, 343.2).onset_s * RATE)
+    place = SweepPlace(lead_in_s, lead_in_s + sweep.sounding_s, 20.0, 20000.0, sweep.rate_s)
+    found = faults_of_sweep(recording, response, onset, place, played)
+    assert [f.fault for f in found if f.quality == "repeat"] == []
+    assert [f.fault for f in found if f.fault in ("burst", "dropout")] == []

@@ -189,3 +189,15 @@ def test_signals_that_contradict_each_other_are_refused():
         read_take(TakeSignals(TAKE.recording, 48000), Conditions())
     with pytest.raises(ParameterError, match="finite samples"):
         read_take(replace(TAKE, recording=np.full(1000, np.nan)), Conditions())
+
+
+@pytest.mark.parametrize("ppm", [500.0, 2000.0, -2000.0])
+def test_a_clock_far_off_is_named_at_96_khz(ppm):
+    """Oracle: the clock that the recording was made with; the impulse is brought to the nominal rate all the same."""
+    sweep = Sweep(20.0, 20000.0, 4.0, sample_rate_hz=96000)
+    signals = TakeSignals(_bench.record(sweep, CONE, ppm=ppm, noise_db=-60.0), 96000, sweep=sweep)
+    reading = read_take(signals, Conditions())
+    assert reading.figures["clock_ppm"] == pytest.approx(ppm, abs=10.0)
+    assert [f.fault for f in reading.faults] == ["clock"]
+    assert reading.impulse.size == round(0.255 * 96000)
+    assert reading.quality == ("repeat" if abs(ppm) > 1500.0 else "look")

@@ -39,6 +39,8 @@ MINIMUM_PHASE_RAD = 0.01
 CREST_OVER_FLOOR = 5.0
 # Marks that lie farther apart than five times what their uncertainties allow contradict each other.
 CONTRADICTION = 25.0
+# They still tell a clock error that is many times what they are apart.
+AGREED_SHARE = 0.2
 # How much likelier the best lag must be than the next crest, as a difference of log likelihoods.
 LIKELIER = 12.0
 # A response that strays farther from minimum phase, rad rms, is not minimum phase at all.
@@ -126,9 +128,11 @@ def _combine(marks: list[tuple[float, float]]) -> tuple[float, float]:
     mean = float(np.sum(weight * value) / weight.sum())
     spread = float(np.sum(weight * (value - mean) ** 2))
     birge = max(1.0, spread / max(len(known) - 1, 1))
-    if birge > CONTRADICTION:
+    apart = float(np.ptp(value))
+    if birge > CONTRADICTION and apart > AGREED_SHARE * abs(mean):
         return math.nan, math.inf
-    return mean, math.sqrt(birge / float(weight.sum()))
+    # marks that contradict each other in the fine still tell the coarse: then either may be right
+    return mean, max(math.sqrt(birge / float(weight.sum())), apart if birge > CONTRADICTION else 0.0)
 
 
 def _window(count: int, rise: int, fall: int) -> Floats:

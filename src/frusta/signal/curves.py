@@ -93,7 +93,7 @@ def impulse_of(response: Deconvolved, onset: int, nominal_hz: float) -> Floats:
     before, after = round(IMPULSE_BEFORE_S * nominal_hz), round(IMPULSE_AFTER_S * nominal_hz)
     if rate_hz == nominal_hz:
         return stretch(response.impulse, before, after, onset)
-    margin = 64
+    margin = 64 + math.ceil(abs(rate_hz / nominal_hz - 1.0) * after)
     raw = stretch(response.impulse, before + margin, after + margin, onset)
     place = np.arange(-before, after) * (rate_hz / nominal_hz) + before + margin
     return interpolate(raw, np.asarray(place, dtype=np.float64))

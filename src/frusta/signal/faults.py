@@ -16,6 +16,7 @@ from frusta.signal.gate import GUARD_S, Reflection
 from frusta.signal.long_transform import long_rfft
 from frusta.signal.residue import residue
 from frusta.signal.sudden_events import find_breaks, find_events, judge_events
+from frusta.signal.torn_samples import find_torn
 from frusta.signal.transfer import Deconvolved
 from frusta.signal.whole_sweep import check_whole_sweep
 
@@ -159,6 +160,9 @@ def faults_of_sweep(
         else:
             spectrum = long_rfft(np.real(played), deconvolved.impulse.size)
         rest = residue(deconvolved, spectrum, onset, sweep.rate_s, recording.size)
+        torn = find_torn(recording, rate, find_quantum(recording), in_recording) if "dropout" not in named else ()
+        faults += torn
+        named |= {f.fault for f in torn}
         # the ends of the sweep, faded or cut, and tapered in the inverse, are no events
         top_hz = min(1.1 * deconvolved.band.full_high_hz, 0.95 * sweep.stop_hz)
         until_s = in_recording.time_of(top_hz) if sweep.rate_s is not None else in_recording.end_s - 0.02

@@ -115,16 +115,15 @@ def match_loudness(a: Floats, b: Floats, sample_rate_hz: int, target_lkfs: float
     ParameterError
         If one of them is silent or too short.
     """
-    loudness = [loudness_lkfs(piece, sample_rate_hz) for piece in (a, b)]
+    pieces = [_faded(piece, sample_rate_hz) for piece in (a, b)]
+    loudness = [loudness_lkfs(piece, sample_rate_hz) for piece in pieces]
     if not all(map(math.isfinite, loudness)):
-        raise ParameterError(
-            "the music must be louder than -70 LKFS in the stretch chosen (it is silent); choose another"
-        )
+        raise ParameterError("the music must be louder than -70 LKFS there (it is silent); choose another stretch")
     gains = [target_lkfs - value for value in loudness]
-    peaks = [20.0 * math.log10(_true_peak(piece)) for piece in (a, b)]
+    peaks = [20.0 * math.log10(_true_peak(piece)) for piece in pieces]
     over = max(0.0, *(peak + gain - PEAK_DBFS for peak, gain in zip(peaks, gains, strict=True)))
     gains = [gain - over for gain in gains]
-    made = [_faded(piece, sample_rate_hz) * 10.0 ** (gain / 20.0) for piece, gain in zip((a, b), gains, strict=True)]
+    made = [piece * 10.0 ** (gain / 20.0) for piece, gain in zip(pieces, gains, strict=True)]
     return Matched(made[0], made[1], gains[0], gains[1], target_lkfs - over)
 
 

@@ -35,6 +35,9 @@ HIGHEST_ORDER = 20
 LOWEST_SHARE = 3.0
 """Above the taper's end: nearer, its own ringing before the direct sound would be left."""
 
+FAINTEST = 1e-8
+"""What lies 80 dB under the sound itself does not matter: a recording without noise is taken to have so much."""
+
 HUM_HZ = 1000.0
 LINE_OVER, LINE_NEIGHBOURS = 100.0, 31
 """Lines of hum that stand 20 dB over the median of the bins round them are brought down to it: they would hide much."""
@@ -113,7 +116,8 @@ def residue(deconvolved: Deconvolved, played: Complexes, onset: int, rate_s: flo
     base = ndimage.median_filter(power[::8], max(3, size // 8), mode="nearest")
     base = np.interp(np.arange(count), np.arange(0, count, 8), base)
     # Where a recorder has suppressed noise the surroundings are empty; the take's own median then is the measure.
-    floor = np.maximum(base, 0.1 * float(np.median(power)) + 1e-300)
+    unit = 2.0 * np.count_nonzero(white) * (thinned / n) ** 2  # power of noise that is as loud as it was taken to be
+    floor = np.maximum(base, 0.1 * max(float(np.median(power)), unit) + 1e-300)
     return Residue(signal, power / floor, block, rate, noise_hz, noise)
 
 
@@ -152,10 +156,13 @@ def _whiten(spectrum: Singles, deconvolved: Deconvolved, needed: int) -> tuple[S
     edges = np.geomspace(low_hz, high_hz, max(8, round(4 * math.log2(high_hz / low_hz))))
     index = np.ceil(edges * n / rate).astype(np.int64)
     first, last = int(index[0]), int(index[-1])
+    whole = deconvolved.spectrum
     # at most some 500 bins a band: a median of more is no better known
     median = np.array(
         [np.median(_power(spectrum[a : max(b, a + 1) : max(1, (b - a) // 500)])) for a, b in pairwise(index)]
     )
+    heard = np.array([np.median(_power(whole[a : max(b, a + 1) : max(1, (b - a) // 500)])) for a, b in pairwise(index)])
+    median = np.maximum(median, FAINTEST * heard)
     last = min(last, needed)
     log_middle = 0.5 * (np.log(edges[1:]) + np.log(edges[:-1]))
     log_bins = np.log(np.arange(first, last) * (rate / n))
@@ -170,5 +177,5 @@ def _whiten(spectrum: Singles, deconvolved: Deconvolved, needed: int) -> tuple[S
     return white, np.exp(log_middle), np.sqrt(np.maximum(median, 1e-300))
 
 
-def _power(values: Singles) -> Floats:
+def _power(values: Singles | Complexes) -> Floats:
     return np.asarray(values.real, dtype=np.float64) ** 2 + np.asarray(values.imag, dtype=np.float64) ** 2

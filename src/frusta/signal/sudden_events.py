@@ -14,7 +14,8 @@ from scipy import fft
 from frusta.signal.broken_wave import is_cut
 from frusta.signal.clipping import find_quantum
 from frusta.signal.fault import Fault, Quality, SweepPlace, place_in_words
-from frusta.signal.residue import Residue
+from frusta.signal.residue import FAINTEST, Residue
+from frusta.signal.torn_samples import LEAST_STEPS, stands_still
 from frusta.signal.transfer import Deconvolved
 
 Floats = NDArray[np.float64]
@@ -37,9 +38,7 @@ HARMFUL_SHARE, HARMFUL_PEAK = 0.25, 1000.0
 """A burst that raises the noise of the whole sweep by 1 dB, or that of its moment by 30 dB in some band, spoils it."""
 
 FOLDED_SHARE = 0.04
-LEAST_STILL = 16
-LEAST_STEPS = 30.0
-"""Steps of the converter that the sound round an event must reach (rms); below, it is the rounding that is heard."""
+FOLDED_ORDERS = (2, 3, 4, 5)
 
 
 OVER_SWEPT, OVER_HUM_HZ, STANDS_OUT = 3.0, 1000.0, 30.0
@@ -148,12 +147,14 @@ def judge_events(
     dropouts, bursts = [], []
     for event in sorted(events, key=lambda e: -e.peak)[:6]:
         frequency = sweep.frequency_at(event.peak_s - lag_s)
+        if frequency is not None and _is_folded(rest, event, frequency, deconvolved.sample_rate_hz):
+            continue
         place = place_in_words(event.peak_s, frequency)
         todo = "use a larger buffer, stop other programs, then sweep again"
         form = "" if frequency is None else _form(recording, deconvolved.sample_rate_hz, event, frequency, sweep.rate_s)
         if (
             form == "needle"
-            or _stands_still(recording, deconvolved.sample_rate_hz, event)
+            or _rests(recording, deconvolved.sample_rate_hz, event, quantum, frequency)
             or (form == "" and frequency is not None and _is_the_sweep(rest, event, frequency, breaks))
         ):
             folded = frequency is not None and _folded(frequency, deconvolved.sample_rate_hz)
@@ -218,16 +219,11 @@ def _start(event: Event, sample_rate_hz: float) -> int:
     return max(0, round((event.begin_s - 2.0 * JOINED_S) * sample_rate_hz))
 
 
-def _stands_still(recording: Floats, sample_rate_hz: float, event: Event) -> bool:
+def _rests(recording: Floats, sample_rate_hz: float, event: Event, quantum: float, frequency_hz: float | None) -> bool:
     """Whether the recorder wrote one and the same value for a while, in the midst of sound."""
     part = _around(recording, sample_rate_hz, event)
-    changes = np.flatnonzero(np.diff(part))
-    if changes.size < 64:
-        return changes.size < part.size / 2
-    changes = np.concatenate([[-1], changes, [part.size - 1]])  # it may have stood still from before, or until after
-    # A slow sine near its top may rest on one step for a few samples: ten times the usual rest is another matter.
-    rests = np.diff(changes)
-    return bool(rests.max() >= max(LEAST_STILL, 10.0 * float(np.percentile(rests, 90.0))))
+    changes = np.concatenate([[-1], np.flatnonzero(np.diff(part)), [part.size - 1]])  # from before, or until after
+    return stands_still(part, int(np.diff(changes).max()), sample_rate_hz, quantum, frequency_hz)
 
 
 def _form(
@@ -269,8 +265,14 @@ def _is_the_sweep(rest: Residue, event: Event, frequency_hz: float, breaks: tupl
     return any(abs((b.frequency_hz or 0.0) / frequency_hz - 1.0) < 0.3 for b in breaks)
 
 
+def _is_folded(rest: Residue, event: Event, frequency_hz: float, sample_rate_hz: float) -> bool:
+    """Whether the event is a harmonic folded at half the sample rate, as calculation without care leaves it."""
+    tracks = [abs(n * frequency_hz - sample_rate_hz) for n in FOLDED_ORDERS if n * frequency_hz > 0.5 * sample_rate_hz]
+    return any(t > rest.noise_hz[0] and _follows_sweep(rest, event, t) for t in tracks)
+
+
 def _follows_sweep(rest: Residue, event: Event, frequency_hz: float) -> bool:
-    """Whether the event's sound, unwhitened, is confined to the frequency being swept: then it is the sweep itself."""
+    """Whether the event's sound, unwhitened, is confined to one frequency: if it is the swept one, to the sweep."""
     rate = rest.sample_rate_hz
     middle = 0.5 * (event.begin_s + event.end_s)
     half = max(0.6 * (event.end_s - event.begin_s), 5.0 / frequency_hz)
@@ -324,7 +326,9 @@ def find_breaks(deconvolved: Deconvolved, onset: int, sweep: SweepPlace) -> tupl
     use = slice(int(2.0 * deconvolved.band.full_low_hz / step_hz), int(1000.0 / step_hz))
     spectra = fft.rfft(parts, length, axis=-1)[:, use]
     power = spectra.real**2 + spectra.imag**2
-    noise = np.maximum(power[:-1].mean(axis=0), 0.3 * np.median(power[:-1]))
+    direct = np.take(deconvolved.impulse, onset + np.arange(-(size // 2), size - size // 2), mode="wrap")
+    heard = np.abs(fft.rfft(direct * np.hanning(size), length)[use]) ** 2
+    noise = np.maximum(power[:-1].mean(axis=0), np.maximum(0.3 * np.median(power[:-1]), FAINTEST * heard))
     ratio = power[-1] / noise
     at = int(np.argmax(ratio))
     wide = np.count_nonzero(ratio > ratio[at] / 10.0) * step_hz
