@@ -60,6 +60,7 @@ def ended(desk: Desk) -> str:
 def test_it_is_worked_out_and_told(desk: Desk, web: Any) -> None:
     before = web.get(at("/next")).text
     assert "Work out what would tell most, and the best cone" in before
+    assert "to show a difference of" in before
     assert web.get(at("/api/next")).status_code >= 400
     assert web.post(at("/api/works/next/start"), headers={"x-frusta": "1"}).status_code < 300
     assert ended(desk) == "done"
@@ -73,6 +74,7 @@ def test_it_is_worked_out_and_told(desk: Desk, web: Any) -> None:
     assert "Work it out again" in text
     assert 'hx-trigger="load' not in text
     assert "best for the goal" in text
+    assert "to show a difference of" not in text
 
 
 def test_stopped_before_anything_was_found_it_says_so(desk: Desk, web: Any, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -11,7 +11,6 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, Response
 from markupsafe import Markup
 
-from frusta.bench.planning import Scatter, make_plan, scatter_of_findings
 from frusta.campaign.forecast_file import forecast_document
 from frusta.campaign.forecasting import ForecastInputs, drawn_profile, forecast_inputs
 from frusta.campaign.rows import Profile
@@ -27,7 +26,7 @@ from frusta.publish.charts.forecast import forecast_chart
 from frusta.publish.drawings import NARROW_PX
 from frusta.publish.groups import Groups
 from frusta.publish.theme import Style
-from frusta.publish.words import NBSP, interval, plain, quantity
+from frusta.publish.words import NBSP, interval, quantity
 from frusta.web.drawn import Drawn, safe_json, series_of
 from frusta.web.problems import a_file
 from frusta.web.rooms.next_print import next_words
@@ -37,7 +36,6 @@ from frusta.web.views import Views
 
 WIDE, SLIM = (740.0, "forecast"), (float(NARROW_PX), "forecast-slim")
 MOST_HELD = 12
-GUESS = Scatter(1.5, 0.4, "guessed")
 SLIDERS = (
     ("neck_radius_mm", "Radius of the neck, mm", 3.0, 60.0, 0.5),
     ("rim_radius_mm", "Radius of the rim, mm", 10.0, 160.0, 0.5),
@@ -150,7 +148,6 @@ def router(views: Views) -> APIRouter:
                 (n, words, *_ends(low, high, getattr(profile, n)), step, _given(given[n], getattr(profile, n)))
                 for n, words, low, high, step in SLIDERS
             ],
-            plan=_plan(views),
             **next_words(views),
             faults=(),
             editable=(),
@@ -330,33 +327,6 @@ def _figure(told: Forecast, key: str, unit: str) -> str:
     if found.low_95 is not None and found.high_95 is not None:
         text += f" ({interval(found.low_95, found.high_95, unit, value=found.value)})"
     return text
-
-
-def _plan(views: Views) -> list[str]:
-    """What to print next and why: as the plan of the campaign has it."""
-    package = views.desk.package
-    known = views.desk.look()
-    scatter = (scatter_of_findings(known.findings) if known else None) or GUESS
-    try:
-        plan = make_plan(package, scatter, difference_percent=3.0)
-    except FrustaError as error:
-        return [_sentence(str(error))]
-    lines = [
-        f"Print {missing} more of {name.replace('/', ', ')}, to show a difference of 3{NBSP}% in break-up."
-        for name, missing in plan.to_print.items()
-        if missing
-    ]
-    lines += [
-        f"In {profile} the prints there are show differences from {plain(gap, 1)}{NBSP}% up."
-        for profile, gap in plan.gaps
-    ]
-    if known:
-        lines += [
-            f"A stick of {e.material}, printed upright and tapped, would pin its stiffness across layers: now assumed."
-            for e in known.findings.estimates
-            if "axial_modulus" in e.assumed
-        ]
-    return lines[:6]
 
 
 def _sentence(text: str) -> str:

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from markupsafe import Markup
 
+from frusta.bench.planning import Scatter, make_plan, scatter_of_findings
 from frusta.campaign.next_file import (
     advantage_words,
     candidate_words,
@@ -20,16 +21,18 @@ from frusta.campaign.next_file import (
     shape_words,
 )
 from frusta.campaign.next_print import NextPrint, next_print
-from frusta.errors import PackageError
+from frusta.errors import FrustaError, PackageError
 from frusta.publish import render
 from frusta.publish.drawings import NARROW_PX
 from frusta.publish.next_drawing import trade_off_of, trade_off_parts
+from frusta.publish.words import NBSP, plain
 from frusta.web.views import Views
 from frusta.web.works import Progress, Stopped
 
 NEXT = "next"
 TOLD, NARROWED = 5, 2
 WIDE_PX = 740.0
+GUESS = Scatter(1.5, 0.4, "guessed")
 
 
 @dataclass(frozen=True)
@@ -109,8 +112,9 @@ def next_words(views: Views) -> dict[str, Any]:
     desk = views.desk
     work = desk.works.get(NEXT)
     known = desk.look()
-    words: dict[str, Any] = {"next_work": work, "can_start": known is not None, "next_told": None}
+    words: dict[str, Any] = {"next_work": work, "can_start": known is not None, "next_told": None, "plan": []}
     if work is None or not isinstance(work.result, _Done):
+        words["plan"] = _plan(views)
         return words
     done, told = work.result, work.result.told
     telling = [s for s in told.suggestions if s.narrows][:TOLD]
@@ -147,3 +151,30 @@ def next_words(views: Views) -> dict[str, Any]:
 def _sentence(text: str) -> str:
     text = text[:1].upper() + text[1:]
     return text if text.endswith((".", "!", "?")) else text + "."
+
+
+def _plan(views: Views) -> list[str]:
+    """What to print next until it is worked out: as the plan of the campaign has it."""
+    package = views.desk.package
+    known = views.desk.look()
+    scatter = (scatter_of_findings(known.findings) if known else None) or GUESS
+    try:
+        plan = make_plan(package, scatter, difference_percent=3.0)
+    except FrustaError as error:
+        return [_sentence(str(error))]
+    lines = [
+        f"Print {missing} more of {name.replace('/', ', ')}, to show a difference of 3{NBSP}% in break-up."
+        for name, missing in plan.to_print.items()
+        if missing
+    ]
+    lines += [
+        f"In {profile} the prints there are show differences from {plain(gap, 1)}{NBSP}% up."
+        for profile, gap in plan.gaps
+    ]
+    if known:
+        lines += [
+            f"A stick of {e.material}, printed upright and tapped, would pin its stiffness across layers: now assumed."
+            for e in known.findings.estimates
+            if "axial_modulus" in e.assumed
+        ]
+    return lines[:6]
