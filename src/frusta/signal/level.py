@@ -63,6 +63,15 @@ def level_db(frequency_hz: Floats, power: Floats) -> float:
     return 10.0 * math.log10(band_mean_power(frequency_hz, power, *PISTON_BAND_HZ) + 1e-300)
 
 
+def levels_db(frequency_hz: Floats, powers: Floats) -> Floats:
+    """Return `level_db` of several responses, ``powers`` of shape (responses, n)."""
+    low, high = PISTON_BAND_HZ
+    middle = np.array([math.sqrt(low * high)])
+    return np.asarray(
+        10.0 * np.log10(smooth_power(frequency_hz, powers, 1.0 / math.log2(high / low), middle)[:, 0] + 1e-300)
+    )
+
+
 def frequency_limits(
     frequency_hz: Floats, power: Floats, reference_db: float, smooth_db: Floats | None = None
 ) -> tuple[Figure, Figure]:
@@ -169,9 +178,7 @@ def tallest_peak(
     return Figure(float(f[place] * ratio**shift)), Figure(best)
 
 
-def piston_limit_hz(
-    frequency_hz: Floats, power: Floats, rigid: RigidResponse, reference: Floats | None = None
-) -> Figure:
+def piston_limit_hz(frequency_hz: Floats, power: Floats, rigid: RigidResponse) -> Figure:
     """Return where the unsmoothed response first leaves the rigid cone's by 3 dB, from 300 Hz up.
 
     Parameters
@@ -180,16 +187,25 @@ def piston_limit_hz(
         Gated response on a logarithmic grid.
     rigid : RigidResponse
         Brought to the same `level_db` first.
-    reference : ndarray, shape (n,), optional
-        Its power there (`RigidResponse.power_at`), where it is known already.
     """
-    reference = rigid.power_at(frequency_hz) if reference is None else reference
+    return piston_limits_hz(frequency_hz, power[None], rigid)[0]
+
+
+def piston_limits_hz(frequency_hz: Floats, powers: Floats, rigid: RigidResponse) -> list[Figure]:
+    """Return `piston_limit_hz` of several responses, ``powers`` of shape (responses, n)."""
+    reference = rigid.power_at(frequency_hz)
     usable = np.isfinite(reference)
     band = (frequency_hz >= PISTON_BAND_HZ[0]) & (frequency_hz <= PISTON_BAND_HZ[1])
     if not usable[band].all():
-        return Figure(None, None, "the rigid cone's response does not cover 300 Hz to 1 kHz")
-    f, p, r = frequency_hz[usable], power[usable], reference[usable]
-    gap = 10.0 * np.log10(p / r + 1e-300) - (level_db(f, p) - level_db(f, r))
+        none = Figure(None, None, "the rigid cone's response does not cover 300 Hz to 1 kHz")
+        return [none for _ in powers]
+    f, p, r = frequency_hz[usable], powers[:, usable], reference[usable]
+    gaps = 10.0 * np.log10(p / r + 1e-300) - (levels_db(f, p) - level_db(f, r))[:, None]
+    return [_departure(f, gap) for gap in gaps]
+
+
+def _departure(f: Floats, gap: Floats) -> Figure:
+    """Where a gap, dB, first exceeds 3 dB from 300 Hz up."""
     start = int(np.searchsorted(f, PISTON_BAND_HZ[0]))
     over = np.flatnonzero(np.abs(gap[start:]) > DEPARTURE_DB)
     if over.size == 0:

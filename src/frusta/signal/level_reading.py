@@ -14,17 +14,21 @@ from frusta.signal.level import (
     Figure,
     RigidResponse,
     frequency_limits,
-    level_db,
-    piston_limit_hz,
+    levels_db,
+    piston_limits_hz,
     smoothed_db,
     tallest_peak,
     unevenness_db,
 )
 from frusta.signal.sheet import LEVEL_FIGURES, Sheet
+from frusta.signal.smoothing import POINTS_PER_OCTAVE
 from frusta.signal.spectra import Spectra
 from frusta.signal.take import Conditions
 
 Floats = NDArray[np.float64]
+
+PLACED = math.log(2.0) / POINTS_PER_OCTAVE / 50.0
+"""A parabola through points of the grid places a peak to a fiftieth of their distance, relative."""
 
 FEW = (6.48, 2.20, 1.62, 1.42, 1.31, 1.25)
 """Student's t over the normal quantile at 95 %, for 1 to 6 stretches of noise: so few do not tell its size exactly."""
@@ -39,20 +43,17 @@ def _level_figures(
     seen = slice(int(np.searchsorted(grid, lowest_hz)), None)
     thirds = smoothed_db(grid[seen], powers[:, seen], LIMIT_SMOOTHING)
     twelfths = smoothed_db(grid, powers, PEAK_SMOOTHING)
-    rigid_power = None if rigid is None else rigid.power_at(grid)
+    unknown = Figure(None, None, "the rigid cone's own response is not known for this take")
+    pistons = [unknown] * len(powers) if rigid is None else piston_limits_hz(grid, powers, rigid)
+    references = levels_db(grid, powers).tolist()
     out = []
-    for power, third, twelfth in zip(powers, thirds, twelfths, strict=True):
-        reference = level_db(grid, power)
+    for power, third, twelfth, reference, piston in zip(powers, thirds, twelfths, references, pistons, strict=True):
         lower, upper = frequency_limits(grid[seen], power[seen], reference, third)
         if lower.value is None and lowest_hz > grid[0]:
             lower = Figure(None, None, f"below {lowest_hz:.0f} Hz, the lowest that a gate of this length resolves")
         top = upper.value if upper.value is not None else float(grid[-1])
         peak, prominence = tallest_peak(grid, power, float(grid[-1]), twelfth)
         uneven = Figure(unevenness_db(grid, power, 200.0, top, twelfth)) if top > 200.0 else Figure(None)
-        if rigid is None:
-            piston = Figure(None, None, "the rigid cone's own response is not known for this take")
-        else:
-            piston = piston_limit_hz(grid, power, rigid, rigid_power)
         figures = (Figure(reference), lower, upper, uneven, peak, prominence, piston)
         out.append(dict(zip(LEVEL_FIGURES, figures, strict=True)))
     return out
@@ -77,7 +78,10 @@ def put_levels(sheet: Sheet, spectra: Spectra, gate: Gate, conditions: Condition
     main, *others = _level_figures(grid, versions, lowest_hz, conditions.rigid)
     gates, noises = others[: len(spectra.shorter)], others[len(spectra.shorter) :]
     for key, figure in main.items():
-        sheet.put_figure(key, figure, _spread(figure, [g[key] for g in gates], [n[key] for n in noises]))
+        u = _spread(figure, [g[key] for g in gates], [n[key] for n in noises])
+        if key == "tallest_peak_hz" and u is not None and figure.value is not None:
+            u = math.hypot(u, figure.value * PLACED)
+        sheet.put_figure(key, figure, u)
     if main["upper_limit_hz"].value is None and main["unevenness_db"].value is not None:
         sheet.reasons["unevenness_db"] = f"read up to {grid[-1]:.0f} Hz, the end of the band"
     sheet.put("unevenness_common_db", None, None, "set once all cones of the campaign are read")
@@ -93,8 +97,7 @@ def _spread(main: Figure, gates: list[Figure], noises: list[Figure]) -> float | 
     noise = [(n.value - main.value) ** 2 for n in noises if n.value is not None]
     if not noise:
         return max(gate, default=0.0)
-    pieces = max(len(noises) // 2, 1)  # each counts twice, added and taken off
-    return math.hypot(max(gate, default=0.0), FEW[pieces - 1] * math.sqrt(sum(noise) / len(noise)))
+    return math.hypot(max(gate, default=0.0), FEW[len(noise) - 1] * math.sqrt(sum(noise) / len(noise)))
 
 
 def put_snr(sheet: Sheet, spectra: Spectra) -> None:
