@@ -170,4 +170,4 @@ def test_analysing_a_shelf_anew(tmp_path):
             f"\n{what}: {takes / taken_s:.1f} takes a second by the clock, {more:.2f} times the processor time of one"
         )
     assert spent_s["two cores"] < 1.6 * spent_s["one core"], "starting two processes must stay a part of the work"
-    assert spent_s["two dask workers"] < 2.0 * spent_s["one core"]
+    assert spent_s["two dask workers"] < 3.0 * spent_s["one core"], "a scheduler and two workers start, once"

@@ -10,9 +10,11 @@ import ctypes
 import hashlib
 import os
 import resource
+import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -169,35 +171,41 @@ def _as_nobody(code: str, *arguments: object) -> subprocess.CompletedProcess[str
     )
 
 
+@pytest.fixture
+def open_place() -> Iterator[Path]:
+    """A folder that anybody may look into; pytest's own are for its user only."""
+    place = Path(tempfile.mkdtemp(prefix="frusta-locked-"))
+    place.chmod(0o755)
+    yield place
+    for path in [place, *place.rglob("*")]:
+        path.chmod(0o755)
+    shutil.rmtree(place)
+
+
 @pytest.mark.parametrize("command", ["import", "shelf", "new"])
-def test_a_folder_that_cannot_be_written_is_one_line_and_unchanged(tmp_path, sources, command):
-    package = make_small_package(tmp_path / "locked" / "quay")
-    before = _hashes(tmp_path / "locked")
+def test_a_folder_that_cannot_be_written_is_one_line_and_unchanged(open_place, sources, command):
+    source = open_place / sources[0].name
+    shutil.copyfile(sources[0], source)
+    package = make_small_package(open_place / "locked" / "quay")
+    before = _hashes(open_place)
     words = {
-        "import": ["import", sources[0], "--into", package, "--kind", "tap", "--session", "s1"],
-        "shelf": ["shelf", "add", package, "--no-analyse", "--shelf", tmp_path / "locked" / "shelf.sqlite"],
-        "new": ["new", tmp_path / "locked" / "another"],
+        "import": ["import", source, "--into", package, "--kind", "tap", "--session", "s1"],
+        "shelf": ["shelf", "add", package, "--no-analyse", "--shelf", open_place / "locked" / "shelf.sqlite"],
+        "new": ["new", open_place / "locked" / "another"],
     }[command]
-    for path in [tmp_path, *tmp_path.parents]:
-        if path.stat().st_uid == os.geteuid() and len(path.parts) > 2:
-            path.chmod(0o755)
-    for path in [tmp_path / "locked", *(tmp_path / "locked").rglob("*")]:
+    for path in open_place.rglob("*"):
         path.chmod(0o555 if path.is_dir() else 0o444)
     code = (
         "os_environ = __import__('os').environ\n"
         "os_environ.update(FRUSTA_STATE='/nonexistent', FRUSTA_CACHE='/nonexistent', FRUSTA_CONFIG='/nonexistent')\n"
         "sys.argv[0] = 'frusta'\nfrom frusta.cli.main import main\nmain()\n"
     )
-    try:
-        done = _as_nobody(code, *words)
-    finally:
-        for path in [tmp_path / "locked", *(tmp_path / "locked").rglob("*")]:
-            path.chmod(0o755)
+    done = _as_nobody(code, *words)
     assert done.returncode == 2, (done.stdout, done.stderr)
     lines = [line for line in done.stderr.splitlines() if line.startswith("frusta: ")]
     assert len(lines) == 1, done.stderr
     assert "Traceback" not in done.stderr
-    assert _hashes(tmp_path / "locked") == before
+    assert _hashes(open_place) == before
 
 
 IMPORTER = """

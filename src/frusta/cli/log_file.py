@@ -46,9 +46,10 @@ def begin_log(arguments: Sequence[str]) -> None:
         folder = log_folder()
         folder.mkdir(parents=True, exist_ok=True)
         handler = _Quiet(folder / NAME, maxBytes=LARGEST_BYTES, backupCount=1, encoding="utf-8", delay=True)
-    except OSError:
+        scrub = Scrubber(paths_among(arguments))
+    except (OSError, RuntimeError):  # RuntimeError: nobody's home is known
         return
-    handler.setFormatter(_Scrubbed(Scrubber(paths_among(arguments))))
+    handler.setFormatter(_Scrubbed(scrub))
     _LOG.addHandler(handler)
     _LOG.setLevel(logging.INFO)
     _LOG.propagate = False
@@ -87,7 +88,7 @@ def paths_among(arguments: Sequence[str]) -> tuple[str, ...]:
     found = []
     for word in arguments:
         bare = word.partition("=")[2] if word.startswith("-") else word
-        if bare and ("/" in bare or "\\" in bare or Path(bare).exists()):
+        if bare and ("/" in bare or "\\" in bare or os.path.lexists(bare)):
             found.append(bare)
     return tuple(dict.fromkeys(found))
 
