@@ -7,13 +7,13 @@ import re
 from collections.abc import Iterator
 from datetime import date, datetime
 
+from frusta.campaign.drawing import cone_of
 from frusta.campaign.file_fault import fault_of_file
 from frusta.campaign.package import Package
 from frusta.campaign.recordings import fault_of_samples, sounding_s
 from frusta.campaign.resolve import calibration_of, law_of
-from frusta.campaign.rows import Profile, Rig
+from frusta.campaign.rows import Rig
 from frusta.campaign.table_fault import TableFault
-from frusta.cone.profile import ConeProfile
 from frusta.errors import PackageError, ParameterError
 from frusta.signal.sweep import Sweep
 
@@ -88,26 +88,6 @@ def is_date(text: str) -> bool:
     except ValueError:
         return False
     return True
-
-
-def cone_of(profile: Profile) -> ConeProfile:
-    """Return the geometry of a cone profile.
-
-    Raises
-    ------
-    ParameterError
-        If it cannot exist.
-    """
-    return ConeProfile(
-        shape=profile.shape,
-        neck_radius_m=profile.neck_radius_mm / 1000,
-        rim_radius_m=profile.rim_radius_mm / 1000,
-        depth_m=profile.depth_mm / 1000,
-        bow_m=profile.bow_mm / 1000,
-        wall_m=profile.wall_mm / 1000,
-        wall_rule=profile.wall_rule or "normal",
-        cap=profile.cap or "none",
-    )
 
 
 def _faults_of_profiles(package: Package) -> Iterator[TableFault]:

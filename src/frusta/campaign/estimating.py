@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from frusta.campaign.drawing import cone_of
 from frusta.campaign.findings import Estimate, ModeRow, Reading
 from frusta.campaign.groups import groups_of
 from frusta.campaign.package import Package
 from frusta.campaign.resolve import ResolvedTake
 from frusta.campaign.rigid_response import AIR_C
-from frusta.campaign.rows import Profile
 from frusta.cone.driver import Bench, Coil, Motor
 from frusta.cone.medium import air_at
 from frusta.cone.profile import ConeProfile
@@ -162,7 +162,7 @@ def _observed(
             lacking[group] = f"specimens.csv names no profile for {key}"
             continue
         try:
-            profiles.setdefault(take.profile.profile, cone_profile(take.profile))
+            profiles.setdefault(take.profile.profile, cone_of(take.profile))
         except ParameterError as error:
             lacking[group] = f"profiles.csv, {take.profile.profile}: {error}"
             continue
@@ -228,26 +228,6 @@ def _coupons(
             )
         )
     return found
-
-
-def cone_profile(row: Profile) -> ConeProfile:
-    """Return the geometry of a row of profiles.csv.
-
-    Raises
-    ------
-    ParameterError
-        If there is no such cone.
-    """
-    return ConeProfile(
-        shape=row.shape,
-        neck_radius_m=1e-3 * row.neck_radius_mm,
-        rim_radius_m=1e-3 * row.rim_radius_mm,
-        depth_m=1e-3 * row.depth_mm,
-        bow_m=1e-3 * row.bow_mm,
-        wall_m=1e-3 * row.wall_mm,
-        wall_rule=row.wall_rule or "normal",
-        cap=row.cap or "none",
-    )
 
 
 def _rig(take: ResolvedTake) -> RigObserved:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from frusta.campaign.drawing import cone_of
 from frusta.campaign.findings import group_key
 from frusta.campaign.package import Package
 from frusta.campaign.resolve import ResolvedTake, law_of, resolve_take
@@ -52,16 +53,7 @@ def drawn_profile(row: Profile) -> ConeProfile:
         If such a cone cannot exist: which profile, what must hold, what came.
     """
     try:
-        return ConeProfile(
-            shape=row.shape,
-            neck_radius_m=1e-3 * row.neck_radius_mm,
-            rim_radius_m=1e-3 * row.rim_radius_mm,
-            depth_m=1e-3 * row.depth_mm,
-            bow_m=1e-3 * row.bow_mm,
-            wall_m=1e-3 * row.wall_mm,
-            wall_rule=row.wall_rule or "normal",
-            cap=row.cap or "none",
-        )
+        return cone_of(row)
     except ParameterError as error:
         raise PackageError(f"profiles.csv, {row.profile}: {error}") from error
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
+from frusta.campaign.drawing import cone_of
 from frusta.campaign.resolve import ResolvedTake
 from frusta.cone.driver import Bench, Coil, Motor, build_rigid_driver, response
 from frusta.cone.medium import air_at
@@ -66,16 +67,7 @@ def rigid_response(resolved: ResolvedTake) -> Rigid:
     ):
         return Rigid(None, f"the rigid cone cannot be computed: the tables name no {', '.join(missing)}")
     try:
-        shape = ConeProfile(
-            shape=profile.shape,
-            neck_radius_m=1e-3 * profile.neck_radius_mm,
-            rim_radius_m=1e-3 * profile.rim_radius_mm,
-            depth_m=1e-3 * profile.depth_mm,
-            bow_m=1e-3 * profile.bow_mm,
-            wall_m=1e-3 * profile.wall_mm,
-            wall_rule=profile.wall_rule or "normal",
-            cap=profile.cap or "none",
-        )
+        shape = cone_of(profile)
         motor = Motor(
             rig.force_factor_tm,
             1e3 * (rig.suspension_stiffness_n_mm or 0.0),

@@ -27,13 +27,14 @@ from frusta.signal.decay import Envelope, envelope_of
 from frusta.signal.delay import group_delay_s
 from frusta.signal.fault import Fault, Quality, SweepPlace
 from frusta.signal.faults import fault_of_clock, fault_of_reflections, faults_of_signal, faults_of_sweep, judge
+from frusta.signal.figure_keys import FIGURES
 from frusta.signal.gate import Gate, find_gate, find_onset
 from frusta.signal.harmonics import Harmonics, no_harmonics, read_harmonics
 from frusta.signal.level_reading import put_levels, put_snr
 from frusta.signal.long_transform import long_irfft, long_rfft
 from frusta.signal.modes import Mode, ModeFit, fit_modes
 from frusta.signal.other_figures import put_breakup, put_clock, put_decays, put_distortion
-from frusta.signal.sheet import FIGURES, Sheet
+from frusta.signal.sheet import Sheet
 from frusta.signal.source import Source, source_of_nothing, source_of_reference, source_of_signal, source_of_sweep
 from frusta.signal.spectra import Spectra, gain_at, grid_of, pascals, quiet_before, taper_at
 from frusta.signal.take import Conditions, TakeSignals, check_take, signals_of
