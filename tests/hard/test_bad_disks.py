@@ -1,7 +1,7 @@
 """Full disks, folders that cannot be written, and two who write at once.
 
 Oracle: the bytes that were there before. A full disk is a real one: a file system of 1 MB in memory where the tests
-may mount (CI runs as root), else a limit on the size of files, which the kernel enforces too.
+may mount (CI runs as root), and a limit on the size of files, which the kernel enforces too.
 """
 
 from __future__ import annotations
@@ -16,6 +16,8 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -47,21 +49,38 @@ def _mounted(folder: Path) -> bool:
     return libc.mount(b"tmpfs", os.fsencode(folder), b"tmpfs", 0, f"size={DISK_BYTES}".encode()) == 0
 
 
-@pytest.fixture
-def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """A folder on which 1 MB fits, or no file of more than a quarter of that."""
+@dataclass(frozen=True)
+class SmallDisk:
+    """A folder on which 1 MB fits; or, within `full`, no file of more than a quarter of that."""
+
+    folder: Path
+    mounted: bool
+
+    @contextmanager
+    def full(self) -> Iterator[None]:
+        """What is written in here meets the limit."""
+        if self.mounted:
+            yield
+            return
+        before = resource.getrlimit(resource.RLIMIT_FSIZE)
+        old = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (DISK_BYTES // 4, before[1]))
+        try:
+            yield
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, before)
+            signal.signal(signal.SIGXFSZ, old)
+
+
+@pytest.fixture(params=["mounted", "limited"])
+def disk(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[SmallDisk]:
+    """A small disk; both ways where both can be had, else the limit twice."""
     folder = tmp_path / "disk"
     folder.mkdir()
-    if _mounted(folder):
-        yield folder
+    mounted = request.param == "mounted" and _mounted(folder)
+    yield SmallDisk(folder, mounted)
+    if mounted:
         ctypes.CDLL(None).umount2(os.fsencode(folder), 2)
-        return
-    before = resource.getrlimit(resource.RLIMIT_FSIZE)
-    old = signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (DISK_BYTES // 4, before[1]))
-    yield folder
-    resource.setrlimit(resource.RLIMIT_FSIZE, before)
-    signal.signal(signal.SIGXFSZ, old)
 
 
 @pytest.fixture
@@ -78,68 +97,63 @@ def sources(tmp_path: Path) -> list[Path]:
     return files
 
 
-def test_an_import_that_does_not_fit_leaves_the_package_as_it_was(small_disk, sources):
-    package = make_small_package(small_disk / "quay")
+def test_an_import_that_does_not_fit_leaves_the_package_as_it_was(disk, sources):
+    package = make_small_package(disk.folder / "quay")
     before = _hashes(package)
     plan = plan_import(sources, package, Choices(kind="tap", session="s1", seating="new"))
-    with pytest.raises(OutputError, match="free some space"):
+    with disk.full(), pytest.raises(OutputError, match="free some space"):
         apply_import(plan)
     assert _hashes(package) == before
     assert not check_package(package).faults
 
 
-def test_an_export_a_report_or_a_backup_that_does_not_fit_leaves_nothing(small_disk, tmp_path):
-    root = small_disk / "out"
+def test_an_export_or_a_backup_that_does_not_fit_leaves_nothing(disk, tmp_path):
+    root = disk.folder / "out"
     root.mkdir()
     (root / "one.zip").write_bytes(b"what was there")
     large = _large_package(tmp_path / "large")
-    with pytest.raises(OutputError):
-        export_package(open_package(large), root / "one.zip")
-    with pytest.raises(OutputError):
-        export_package(open_package(large), root / "folder")
     shelf = Shelf(tmp_path / "away" / "shelf.sqlite")
     shelf.add(large)
-    with pytest.raises(OutputError):
-        back_up(shelf, root / "backup.zip")
+    package = open_package(large)
+    for write in (
+        lambda: export_package(package, root / "one.zip"),
+        lambda: export_package(package, root / "folder"),
+        lambda: back_up(shelf, root / "backup.zip"),
+    ):
+        with disk.full(), pytest.raises(OutputError):
+            write()
     shelf.close()
     assert _hashes(root) == {"one.zip": hashlib.sha256(b"what was there").hexdigest()}
     assert sorted(p.name for p in root.iterdir()) == ["one.zip"]
 
 
 def _large_package(folder: Path) -> Path:
-    """The small package with a recording of noise, which packs badly. Written where there is room."""
-    script = (
-        "import sys, numpy as np, soundfile\nfrom pathlib import Path\nfrom hard_package import make_small_package\n"
-        "root = make_small_package(Path(sys.argv[1]))\n"
-        "noise = np.random.default_rng(1).uniform(-0.9, 0.9, 48000 * 20)\n"
-        "soundfile.write(root / 'recordings/a.wav', noise, 48000, subtype='PCM_16')\n"
-    )
-
-    def unlimited() -> None:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (resource.getrlimit(resource.RLIMIT_FSIZE)[1],) * 2)
-
-    where = {**os.environ, "PYTHONPATH": str(Path(__file__).parent)}
-    subprocess.run([sys.executable, "-c", script, str(folder)], check=True, env=where, preexec_fn=unlimited)
-    return folder
+    """The small package with a recording of noise, which packs badly."""
+    root = make_small_package(folder)
+    noise = np.random.default_rng(1).uniform(-0.9, 0.9, RATE_HZ * 20)
+    soundfile.write(root / "recordings/a.wav", noise, RATE_HZ, subtype="PCM_16")
+    return root
 
 
-def test_a_shelf_that_does_not_fit_stays_as_it_was(small_disk, tmp_path):
-    shelf = Shelf(small_disk / "shelf.sqlite")
+def test_a_shelf_that_does_not_fit_stays_as_it_was(disk, tmp_path):
+    shelf = Shelf(disk.folder / "shelf.sqlite")
     shelf.add(make_small_package(tmp_path / "quay"))
-    with pytest.raises(OutputError):
-        shelf.add(_large_package(tmp_path / "large"), "large")
+    large = _large_package(tmp_path / "large")
+    with disk.full(), pytest.raises(OutputError):
+        shelf.add(large, "large")
     assert [e.entry for e in shelf.entries()] == ["quay"]
     assert check_shelf(shelf) == []
     shelf.close()
 
 
-def test_a_journal_that_does_not_fit_keeps_every_event_before(small_disk):
-    journal = Journal(small_disk / "bench" / "s1.journal")
+def test_a_journal_that_does_not_fit_keeps_every_event_before(disk):
+    journal = Journal(disk.folder / "bench" / "s1.journal")
     written = 0
     try:
-        while written < 10_000:
-            journal.write(Weighed(float(written), before="x" * 60_000))
-            written += 1
+        with disk.full():
+            while written < 10_000:
+                journal.write(Weighed(float(written), before="x" * 60_000))
+                written += 1
     except OutputError as error:
         told = str(error)
     assert "free some space" in told
