@@ -19,3 +19,4 @@ def short_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "publish"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))
