@@ -21,6 +21,13 @@ ALIKE = 3.0
 """The highest of many alike places stands as many standard deviations above another: either may be the true peak."""
 
 
+STRONG_DB = 20.0
+"""How far orders must stand over their own noise where others are left out: chance then adds a tenth at most."""
+
+HIDDEN = 2.0
+"""Standard deviations of all orders that what is found must exceed where some orders are left out."""
+
+
 @dataclass(frozen=True)
 class DistortionPeak:
     """The largest distortion in a range of drive frequencies, % of the fundamental, or None with the reason."""
@@ -113,23 +120,43 @@ class _Total:
     power: Floats
     noise: Floats
     variance: Floats
+    """Of every order, whether added up or left out."""
+    taken: Floats
+    """Of the orders that were added up."""
 
 
 def _total(curves: tuple[HarmonicCurve, ...], *, input_referred: bool) -> _Total:
-    """Add up the orders inside the band; NaN where one of them cannot be read."""
+    """Add up the orders inside the band; NaN where one of them cannot be read.
 
-    def add(parts: list[Floats]) -> Floats:
-        outside = [np.isnan(p) & ~c.short & ~c.tail for p, c in zip(parts, curves, strict=True)]
-        total = np.sum([np.where(o, 0.0, p) for p, o in zip(parts, outside, strict=True)], axis=0)
-        return np.where(outside[0], np.nan, total)
+    Where all of them together do not stand clear of their noise, those with the most noise are left out, as few as
+    will do: a strong order is not hidden by another that drowns. What they leave unknown stays in the variance.
+    """
 
-    if input_referred:
-        return _Total(
-            add([c.input_power for c in curves]),
-            add([c.input_noise for c in curves]),
-            add([c.input_power_u**2 for c in curves]),
+    def rows(parts: list[Floats]) -> Floats:
+        return np.array(
+            [np.where(np.isnan(p) & ~c.short & ~c.tail, 0.0, p) for p, c in zip(parts, curves, strict=True)]
         )
-    return _Total(add([c.power for c in curves]), add([c.noise for c in curves]), add([c.power_u**2 for c in curves]))
+
+    first = curves[0].input_power if input_referred else curves[0].power
+    nowhere = np.isnan(first) & ~curves[0].short & ~curves[0].tail
+    power = rows([c.input_power if input_referred else c.power for c in curves])
+    noise = rows([c.input_noise if input_referred else c.noise for c in curves])
+    deviation = rows([c.input_power_u if input_referred else c.power_u for c in curves])
+    clearest = np.argsort(-power / np.maximum(noise, 1e-300), axis=0, kind="stable")
+    powers = np.cumsum(np.take_along_axis(power, clearest, axis=0), axis=0)
+    noises = np.cumsum(np.take_along_axis(noise, clearest, axis=0), axis=0)
+    variances = np.cumsum(np.take_along_axis(deviation, clearest, axis=0) ** 2, axis=0)
+    clear = powers >= 10.0 ** (CLEAR_DB / 10.0) * noises
+    # what is left out must not be able to hide as much as what is found, nor chance to lift what is weak
+    clear[:-1] &= powers[:-1] >= 10.0 ** (STRONG_DB / 10.0) * noises[:-1]
+    clear[:-1] &= powers[:-1] - noises[:-1] >= HIDDEN * np.sqrt(variances[-1])
+    most = len(curves) - 1 - np.argmax(clear[::-1], axis=0)  # all of them where none is clear, or a value is missing
+    most = np.where(np.isfinite(powers[-1]), most, len(curves) - 1)[None]
+
+    def taken(sums: Floats) -> Floats:
+        return np.where(nowhere, np.nan, np.take_along_axis(sums, most, axis=0)[0])
+
+    return _Total(taken(powers), taken(noises), np.where(nowhere, np.nan, variances[-1]), taken(variances))
 
 
 def _peak(
@@ -156,11 +183,12 @@ def _peak(
         net = np.where(clear, total.power - total.noise, -np.inf)
         at = int(np.argmax(net))
         percent = 100.0 * math.sqrt(net[at])
-        noise_u = 100.0 * math.sqrt(total.variance[at]) / (2.0 * math.sqrt(net[at]))
-        alike = _alike(total, read, at)
+        alike = _alike(total, clear, at)
         cells = max(1.0, SMOOTHING * math.log2(frequency[1] / frequency[0]) * np.count_nonzero(alike))
         # the largest of k alike values stands some sqrt(2 ln k) deviations above what they have in common
-        u = math.hypot(noise_u * math.sqrt(1.0 + 2.0 * math.log(cells)), _gate_u(frequency, curves, at, gates))
+        variance = total.variance[at] + 2.0 * math.log(cells) * total.taken[at]
+        noise_u = 100.0 * math.sqrt(variance) / (2.0 * math.sqrt(net[at]))
+        u = math.hypot(noise_u, _gate_u(frequency, curves, at, gates))
         # smoothed over a sixth of an octave: the place of one peak is known to a twelfth, uniformly
         own = frequency[at] * math.log(2.0) / 2.0 / SMOOTHING
         reach = max(own, float(np.max(np.abs(frequency[alike] - frequency[at]))))
@@ -189,8 +217,8 @@ def _known(value: np.float64) -> float:
     return float(value) if np.isfinite(value) else 0.0
 
 
-def _alike(total: _Total, read: NDArray[np.bool_], at: int) -> NDArray[np.bool_]:
-    """Where the curve, given its noise, may be as high as at its peak."""
-    net = np.where(read, total.power - total.noise, -np.inf)
-    spread = np.sqrt(np.where(read, total.variance, 0.0) + total.variance[at])
-    return np.asarray(read & (net >= net[at] - ALIKE * spread))
+def _alike(total: _Total, clear: NDArray[np.bool_], at: int) -> NDArray[np.bool_]:
+    """Where the curve stands clear and, given its noise, may be as high as at its peak."""
+    net = np.where(clear, total.power - total.noise, -np.inf)
+    spread = np.sqrt(np.where(clear, total.variance, 0.0) + total.variance[at])
+    return np.asarray(clear & (net >= net[at] - ALIKE * spread))
