@@ -185,8 +185,7 @@ def test_a_broken_shelf_does_not_stop_the_plan(said, tmp_path):
 
 
 def test_a_slowed_sweep_does_not_ask_for_a_choice(tmp_path):
-    from frusta.bench.sitting import the_sweep
-    from frusta.bench.sitting import slow_sweep
+    from frusta.bench.sitting import slow_sweep, the_sweep
     from frusta.errors import PackageError
 
     root = make_package(tmp_path / "mole")

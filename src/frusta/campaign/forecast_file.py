@@ -171,7 +171,8 @@ def _said(key: str, interval: Interval) -> str:
         return f"not had: {interval.reason}"
     text = f"{_short(interval.value)} {unit}".strip()
     if interval.low_95 is not None and interval.high_95 is not None:
-        return f"{text} ({_short(interval.low_95)} to {_short(interval.high_95)})"
+        also = f"; {interval.reason}" if interval.reason else ""
+        return f"{text} ({_short(interval.low_95)} to {_short(interval.high_95)}{also})"
     if interval.low_95 is not None:
         return f"{text} (from {_short(interval.low_95)}; {interval.reason})"
     return f"{text} ({interval.reason})"

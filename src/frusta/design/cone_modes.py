@@ -60,7 +60,7 @@ def axial_modes(driver: Driver, cone: PossibleCone, cloud: CloudOfCones) -> tupl
         What is uncertain.
     """
     rig = cloud.rig
-    poles = find_poles(driver, _lowest_hz(driver, cone), min(rig.stop_hz, 0.98 * driver.top_hz))
+    poles = find_poles(driver, lowest_hz(driver, cone), min(rig.stop_hz, 0.98 * driver.top_hz))
     if not len(poles.omega):
         return poles, []
     sensitivity = pole_sensitivity(driver, poles, cone.profile, cone.elastic)
@@ -97,7 +97,7 @@ def bell_modes(driver: Driver, cone: PossibleCone, cloud: CloudOfCones) -> list[
     return rows
 
 
-def _lowest_hz(driver: Driver, cone: PossibleCone) -> float:
+def lowest_hz(driver: Driver, cone: PossibleCone) -> float:
     """Above the resonance of the whole moving mass on its suspension."""
     mass = cone.coil.mass_kg + driver.motor.moving_mass_kg + float(driver.cone.mass[0, 0])
     return max(200.0, 2.0 * float(np.sqrt(driver.motor.suspension_stiffness_n_m / mass)) / (2.0 * np.pi))

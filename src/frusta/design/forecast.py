@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 
 from frusta.cone.air_mesh import ELEMENTS
 from frusta.cone.driver import Driver, build_rigid_driver, response
-from frusta.cone.poles import Poles, break_up
+from frusta.cone.poles import Poles
 from frusta.cone.profile import ConeProfile
 from frusta.cone.trace import air_of_profile
+from frusta.design.breakup import break_up_figures
 from frusta.design.cone_modes import ForecastMode, axial_modes, bell_modes, material_covariance
 from frusta.design.figures import Interval, Ringing, interval_of, quantiles_95, response_figures
 from frusta.design.possible import DRAWS, CloudOfCones, PossibleCone
@@ -181,7 +182,7 @@ def forecast(
     if look.whole:
         figures = _figures(frequency_hz, exact, drawn, driver, rig.stop_hz, lambda hertz: _ringing(poles, scale, hertz))
         figures["piston_limit_hz"] = _piston_limit(frequency_hz, exact, drawn, rigid, rig.stop_hz)
-    figures.update(_break_up(driver, poles, modes, rig.stop_hz))
+    figures.update(break_up_figures(driver, poles, modes, possible, rig))
     mass_g = 1e3 * known.elastic.density_kg_m3 * expected.profile.volume_m3
     made = printable(profile, overhang)
     return Forecast(
@@ -263,27 +264,6 @@ def _piston_limit(
         piston_limit_hz(f, np.abs(exact[played]) ** 2, stiff),
         [piston_limit_hz(f, np.abs(row[played]) ** 2, stiff) for row in drawn],
     )
-
-
-def _break_up(driver: Driver, poles: Poles, modes: list[ForecastMode], stop_hz: float) -> dict[str, Interval]:
-    place = break_up(driver, poles) if modes else None
-    if place is None:
-        reason = f"no mode above 1000 Hz contributes -12 dB or more of the rest up to {stop_hz:.0f} Hz"
-        return dict.fromkeys(
-            ("breakup_hz", "breakup_loss_factor", "breakup_prominence_db"), Interval(None, reason=reason)
-        )
-    mode = modes[place]
-    return {
-        "breakup_hz": _normal(mode.frequency_hz, mode.frequency_hz_u),
-        "breakup_loss_factor": _normal(mode.loss_factor, mode.loss_factor_u),
-        "breakup_prominence_db": Interval(mode.prominence_db, reason="no interval is computed for it"),
-    }
-
-
-def _normal(value: float, u: float) -> Interval:
-    """An interval of a positive figure, ± 1.96 standard uncertainties on a logarithmic scale."""
-    factor = float(np.exp(SIDES_95 * u / value))
-    return Interval(value, value / factor, value * factor)
 
 
 def _mass_sd(cloud: CloudOfCones) -> float:
