@@ -10,7 +10,7 @@ BIN = $(VENV)/bin
 DEMO ?= frusta-demo
 PYTHONS ?= $(PYTHON)
 
-.PHONY: setup setup-dev system demo test lint format bench docs validate release release-check clean
+.PHONY: setup setup-dev system demo test lint format bench docs validate messages release release-check clean
 
 setup: $(VENV)/.installed
 setup-dev: $(VENV)/.installed-dev
@@ -57,6 +57,9 @@ docs: setup-dev
 
 validate: setup-dev
 	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/python tools/validate_estimates.py --campaigns 200 --write docs/validation.md
+
+messages: setup-dev
+	$(BIN)/python tools/messages.py frusta.pot
 
 release:
 	$(BIN)/python -m build

@@ -123,9 +123,10 @@ def main() -> None:
     """Run the command line; a mistake of the user's becomes one line on standard error and exit code 2."""
     _one_thread_a_process()
     from frusta.cli import log_file
+    from frusta.cli.translation import in_the_users_language
 
     try:
-        app()
+        in_the_users_language(app)()
     except FrustaError as error:
         log_file.note(f"refused: {error}")
         if os.environ.get("FRUSTA_DEBUG"):
