@@ -18,6 +18,7 @@ def blocks_of(page: str) -> list[str]:
     return re.findall(r"^```python\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
 
 
+@pytest.mark.timeout(900)
 def test_the_examples_of_the_python_page_run_in_their_order(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     names: dict[str, object] = {"__name__": "example"}
@@ -32,13 +33,22 @@ def test_the_examples_of_the_python_page_run_in_their_order(tmp_path, monkeypatc
     assert (tmp_path / "report" / "report.html").is_file()
 
 
-@pytest.mark.filterwarnings("ignore::DeprecationWarning", "ignore::ResourceWarning")
-def test_the_notebook_runs(tmp_path):
+@pytest.mark.timeout(900)
+@pytest.mark.filterwarnings(
+    "ignore::DeprecationWarning", "ignore::ResourceWarning", "ignore::pytest.PytestUnraisableExceptionWarning"
+)
+def test_the_notebook_runs(tmp_path, monkeypatch):
     """Executed by a kernel of this Python, cell after cell; outputs are not kept in git."""
     notebook = nbformat.read(DOCS / "examples" / "first-look.ipynb", as_version=4)
     assert not any(cell.get("outputs") for cell in notebook.cells), "keep the notebook in git without outputs"
+    for folder in ("JUPYTER_RUNTIME_DIR", "JUPYTER_CONFIG_DIR", "IPYTHONDIR"):
+        monkeypatch.setenv(folder, str(tmp_path / folder.lower()))
     client = nbclient.NotebookClient(
-        notebook, timeout=240, kernel_name="python3", resources={"metadata": {"path": str(tmp_path)}}
+        notebook,
+        timeout=600,
+        startup_timeout=300,
+        kernel_name="python3",
+        resources={"metadata": {"path": str(tmp_path)}},
     )
     client.execute()
     said = "".join(o.get("text", "") for cell in notebook.cells for o in cell.get("outputs", ()))
