@@ -33,7 +33,7 @@ from frusta.publish.curves_of import (
     rigid_curve,
     shown_takes,
 )
-from frusta.publish.groups import Group, Groups, glyph_points, profile_name, profile_order
+from frusta.publish.groups import Groups, glyph_points, profile_name, profile_order
 from frusta.publish.prints import GroupMean, counted, group_means
 from frusta.publish.table import TableOf
 from frusta.publish.verdict import mean_words, name_of_row
@@ -567,8 +567,3 @@ def _one_series(line: Curve, colour: str, digits: int, step: int = 2) -> dict[st
 
 def _slug(text: str) -> str:
     return text.replace("_", "-") or "cones"
-
-
-def band_caption(groups: Sequence[Group]) -> str:
-    """Names of groups for a caption."""
-    return listed([g.name for g in groups])

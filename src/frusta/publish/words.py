@@ -84,12 +84,6 @@ def band(low_hz: float, high_hz: float) -> str:
     return f"{quantity(low_hz, 'Hz')} to {quantity(high_hz, 'Hz')}"
 
 
-def percent_change(ratio: float, digits: int | None = None) -> str:
-    """Write a ratio as a signed change in percent, without the sign's plus: 1.284 is "28 %"."""
-    change = 100 * (ratio - 1)
-    return f"{plain(change, percent_digits(change) if digits is None else digits)}{NBSP}%"
-
-
 def percent_digits(*changes: float) -> int:
     """One decimal where all changes are below 10 %, none from there on."""
     return 1 if all(abs(change) < 10 for change in changes) else 0

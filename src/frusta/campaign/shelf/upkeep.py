@@ -5,12 +5,10 @@ from __future__ import annotations
 import json
 import os
 import re
-import sqlite3
 import tempfile
 import zipfile
 import zlib
 from collections.abc import Mapping
-from contextlib import closing
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -199,9 +197,3 @@ def _restore_files(archive: zipfile.ZipFile, hashes: list[str], folder: Path) ->
             keep(folder, Path(part.name), sha256)
         finally:
             os.unlink(part.name)
-
-
-def copy_database(source: Path | str, target: Path | str) -> None:
-    """Copy an SQLite database that others may be writing, page by page, to a new file."""
-    with closing(sqlite3.connect(source)) as old, closing(sqlite3.connect(target)) as new:
-        old.backup(new)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Request
@@ -225,8 +224,3 @@ def _table(name: str) -> str:
     if not re.fullmatch(r"[a-z]{1,20}", name) or name not in TABLES:
         raise ParameterError(f"there is no table {name[:40]!r}; use one of {', '.join(TABLES)}")
     return name
-
-
-def folder_says(path: Path) -> str:
-    """Return a folder's own name: the page tells no paths."""
-    return path.name or "this folder"
