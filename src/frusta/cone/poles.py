@@ -181,7 +181,7 @@ def _follow(driver: Driver, starts: Complexes, shapes: Complexes) -> tuple[Compl
     active = np.arange(len(omega))
     for _ in range(_STEPS):
         if len(active) == 0:
-            return omega, vectors
+            break
         at = omega[active]
         matrix, slope = _balance_and_slope(driver, at)
         closer = np.linalg.solve(matrix, slope)
@@ -193,10 +193,12 @@ def _follow(driver: Driver, starts: Complexes, shapes: Complexes) -> tuple[Compl
         follows = size * np.where(size < _CONTRACTED * last[active], _CONTRACTED, 1.0)
         last[active] = size
         active = active[follows > _SETTLED]
-    raise ParameterError(
-        f"every pole must settle in {_STEPS} steps (the one near {omega[active[0]].real / (2.0 * np.pi):.0f} Hz does "
-        "not); look at the joint and the motor there, or narrow the range"
-    )
+    if len(active):
+        raise ParameterError(
+            f"every pole must settle in {_STEPS} steps (the one near {omega[active[0]].real / (2.0 * np.pi):.0f} Hz "
+            "does not); look at the joint and the motor there, or narrow the range"
+        )
+    return omega, vectors
 
 
 def _heard(driver: Driver, omega: Complexes, vectors: Complexes) -> tuple[Complexes, Complexes]:
