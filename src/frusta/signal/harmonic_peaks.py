@@ -183,7 +183,7 @@ def _peak(
         net = np.where(clear, total.power - total.noise, -np.inf)
         at = int(np.argmax(net))
         percent = 100.0 * math.sqrt(net[at])
-        alike = _alike(total, clear, at)
+        alike = _alike(total, read, at)
         cells = max(1.0, SMOOTHING * math.log2(frequency[1] / frequency[0]) * np.count_nonzero(alike))
         # the largest of k alike values stands some sqrt(2 ln k) deviations above what they have in common
         variance = total.variance[at] + 2.0 * math.log(cells) * total.taken[at]
@@ -217,8 +217,8 @@ def _known(value: np.float64) -> float:
     return float(value) if np.isfinite(value) else 0.0
 
 
-def _alike(total: _Total, clear: NDArray[np.bool_], at: int) -> NDArray[np.bool_]:
-    """Where the curve stands clear and, given its noise, may be as high as at its peak."""
-    net = np.where(clear, total.power - total.noise, -np.inf)
-    spread = np.sqrt(np.where(clear, total.variance, 0.0) + total.variance[at])
-    return np.asarray(clear & (net >= net[at] - ALIKE * spread))
+def _alike(total: _Total, read: NDArray[np.bool_], at: int) -> NDArray[np.bool_]:
+    """Where the curve, given its noise, may be as high as at its peak."""
+    net = np.where(read, total.power - total.noise, -np.inf)
+    spread = np.sqrt(np.where(read, total.variance, 0.0) + total.variance[at])
+    return np.asarray(read & (net >= net[at] - ALIKE * spread))
