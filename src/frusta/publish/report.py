@@ -25,6 +25,7 @@ from frusta.errors import ParameterError
 from frusta.publish import render
 from frusta.publish.drawings import NARROW_PX, Drawing
 from frusta.publish.groups import Groups
+from frusta.publish.listening import Listening, write_listening
 from frusta.publish.page import Report, compose
 from frusta.publish.prints import group_means
 from frusta.publish.slides import write_slides
@@ -82,6 +83,7 @@ def publish(
     leave_out: Collection[str] = (),
     private: bool = True,
     slides: bool = False,
+    listening: Listening | None = None,
 ) -> Path:
     """Write the report of a campaign: page, figures, tables and package.
 
@@ -103,6 +105,8 @@ def publish(
         Whether the package beside the page keeps notes and columns of the maker's own.
     slides : bool
         Write every drawing as a 16:9 picture with large type, too.
+    listening : Listening, optional
+        Music to be heard through two cones, as files and as a blind test beside the page.
 
     Returns
     -------
@@ -132,6 +136,9 @@ def publish(
 
     def fill(folder: Path) -> None:
         files = _write_beside(folder, analysis.findings, held if private else without_private(held))
+        if listening is not None:
+            heard = write_listening(folder, listening, analysis.findings, analysis.curves)
+            files = [*(File(href, href, says) for href, says in heard), *files]
         if slides:
             write_slides(folder / "slides", report)
         page = _page(report, analysis.findings, held, files, folder / "figures", progress)
