@@ -1,6 +1,6 @@
 """Parts of the documentation that are written from the code: the package's tables and the commands' own help.
 
-A line ``@@TABLES@@`` or ``@@COMMANDS@@`` of a page is replaced when the page is read; the Table Schema of every table
+A line ``@@TABLES@@``, ``@@COMMANDS@@`` … of a page is replaced when the page is read; the Table Schema of every table
 is written to ``schemas/TABLE.json`` beside the pages.
 """
 
@@ -83,8 +83,16 @@ def _commands(command: Any, path: tuple[str, ...]) -> Iterator[str]:
         yield from _commands(below, (*path, name))
 
 
+def others(index: str) -> str:
+    """Return the pages of this folder that the index does not name yet, so that none is left out."""
+    pages = {path.stem for path in Path(__file__).parents[1].glob("*.md")} - {"index"}
+    return "\n".join(sorted(pages - set(index.split())))
+
+
 def fill(_app: Sphinx, _page: str, source: list[str]) -> None:
     """Replace the marks of a page by what is written from the code."""
+    if "@@OTHERS@@" in source[0]:
+        source[0] = source[0].replace("@@OTHERS@@", others(source[0]))
     for mark, write in (("@@TABLES@@", tables), ("@@COMMANDS@@", commands), ("@@VERSION@@", lambda: __version__)):
         if mark in source[0]:
             source[0] = source[0].replace(mark, write())
