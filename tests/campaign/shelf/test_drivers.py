@@ -9,7 +9,13 @@ import pytest
 
 from frusta.campaign.findings import Reading
 from frusta.campaign.package import open_package
-from frusta.campaign.shelf.drivers import distortion_at_pressure, incomparable, standing_lines, standings
+from frusta.campaign.shelf.drivers import (
+    distortion_at_equal_level,
+    distortion_at_pressure,
+    incomparable,
+    standing_lines,
+    standings,
+)
 from frusta.errors import ParameterError
 
 NO_GROUP = {"material": None, "recipe": None, "profile": None}
@@ -89,3 +95,42 @@ def test_distortion_at_equal_pressure_follows_the_polynomial():
     assert np.isnan(distortion_at_pressure(np.array([500.0]), level[:1], {2: h[2][:1]}, float(level[0]) + 10.1))
     with pytest.raises(ParameterError, match="orders must be at least 2"):
         distortion_at_pressure(np.array([500.0]), level[:1], {1: level[:1]}, 0.0)
+
+
+def test_distortion_is_told_at_the_level_that_all_series_reach(rows):
+    """Oracle: second order alone doubles with each 6.02 dB; a straight line in decibels gives it exactly."""
+    from dataclasses import replace
+
+    def law(level, at_80):
+        return at_80 * 10 ** ((level - 80.0) / 20.0)
+
+    quiet = replace(rows["fir-1"], series=tuple((level, law(level, 0.5)) for level in (70.0, 76.0, 82.0)))
+    loud = replace(rows["oak-2"], series=tuple((level, law(level, 0.2)) for level in (75.0, 81.0, 90.0)))
+    level, percent = distortion_at_equal_level([quiet, loud, rows["oak-1"]])
+    assert level == 82.0
+    assert percent == pytest.approx({"fir-1": law(82.0, 0.5), "oak-2": law(82.0, 0.2)}, rel=1e-12)
+    words = standing_lines([quiet, loud])
+    assert any(line.startswith("Distortion at equal sound pressure (82.0 dB") for line in words)
+    assert distortion_at_equal_level([quiet, rows["oak-1"]]) is None
+    far = replace(loud, series=((83.0, 0.1), (90.0, 0.2)))
+    assert distortion_at_equal_level([quiet, far]) is None, "never beyond a series"
+    assert any("not had; it takes two" in line for line in standing_lines([quiet, far]))
+
+
+def test_a_series_is_read_from_takes_at_several_drive_gains(maker_package):
+    """Oracle: level as played is level_db, brought to a gain of 0 dB, plus the gain."""
+    text = (maker_package / "takes.csv").read_text().splitlines()
+    row = dict(zip(text[0].split(","), text[1].split(","), strict=True))
+    row.pop("drive_gain_db", None)
+    rows = [",".join([*row, "drive_gain_db"])]
+    for name, gain in (("p", "0"), ("q", "-6"), ("r", "-6")):
+        rows.append(",".join((row | {"take": name, "specimen": "fir-1", "drive_gain_db": gain}).values()))
+    (maker_package / "takes.csv").write_text("\n".join(rows) + "\n")
+    package = open_package(maker_package)
+    common = {"specimen": "fir-1", "kind": "cone", "session": "s1", "seating": 1, "quality": "ok", **NO_GROUP}
+    readings = [
+        Reading(take=take, level_db=80.0, input_thd_peak_percent=percent, **common)
+        for take, percent in (("p", 0.8), ("q", 0.3), ("r", 0.5))
+    ]
+    assert standings(package, readings)[0].series == ((74.0, 0.4), (80.0, 0.8))
+    assert standings(package, readings[1:])[0].series == ()

@@ -43,6 +43,9 @@ class Standing:
     decay_2_percent_cycles : float or None
         Time to fall to 2 % counted in cycles of the break-up.
     reasons : dict of str to str
+    series : tuple of (float, float)
+        Level, dB, and largest input-referred distortion, per cent, of takes at several drive gains, quietest first;
+        empty where there is no such series.
     """
 
     specimen: str
@@ -56,6 +59,7 @@ class Standing:
     mass_per_area_kg_m2: float | None
     decay_2_percent_cycles: float | None
     reasons: dict[str, str] = field(default_factory=dict)
+    series: tuple[tuple[float, float], ...] = ()
 
 
 def standings(package: Package, readings: Sequence[Reading]) -> tuple[Standing, ...]:
@@ -103,6 +107,7 @@ def standings(package: Package, readings: Sequence[Reading]) -> tuple[Standing, 
                 None if mass is None or radius is None else mass / (math.pi * radius**2),
                 None if decay is None or breakup is None else decay * 1e-3 * breakup,
                 reasons,
+                _series(package, mine),
             )
         )
     return tuple(rows)
@@ -169,6 +174,32 @@ def distortion_at_pressure(
     return np.where(np.abs(step) <= 10.0, 100.0 * np.sqrt(power), np.nan)
 
 
+def distortion_at_equal_level(rows: Sequence[Standing]) -> tuple[float, dict[str, float]] | None:
+    """Return distortion at one sound pressure that every series holds.
+
+    Parameters
+    ----------
+    rows : sequence of Standing
+        Those without a series are left out.
+
+    Returns
+    -------
+    (level_db, percent by specimen) or None
+        At the highest level that all series reach, interpolated as decibels over decibels (a straight line for any one
+        order), never beyond a series; None where fewer than two have one, or they have no level in common.
+    """
+    held = {row.specimen: row.series for row in rows if len(row.series) > 1}
+    if len(held) < 2:
+        return None
+    level = min(series[-1][0] for series in held.values())
+    if any(series[0][0] > level for series in held.values()):
+        return None
+    return level, {
+        name: float(np.exp(np.interp(level, [p[0] for p in series], np.log([p[1] for p in series]))))
+        for name, series in held.items()
+    }
+
+
 def standing_lines(rows: Sequence[Standing]) -> list[str]:
     """Return standings in words, drivers first, then what the pairs of driver and cone do not allow."""
     ordered = sorted(rows, key=lambda row: (row.kind != "driver", row.specimen))
@@ -187,6 +218,18 @@ def standing_lines(rows: Sequence[Standing]) -> list[str]:
         )
         for row in ordered
     ]
+    equal = distortion_at_equal_level(ordered)
+    if equal is not None:
+        level, percent = equal
+        words = ", ".join(f"{name} {value:.2g} %" for name, value in percent.items())
+        lines.append(
+            f"Distortion at equal sound pressure ({level:.1f} dB in the piston band, input-referred): {words}."
+        )
+    elif any(row.kind == "driver" for row in ordered):
+        lines.append(
+            "Distortion at equal sound pressure: not had; it takes two that were swept at several levels which overlap "
+            "(frusta record --levels 0,-6,-12) and whose distortion stands over the noise."
+        )
     said: dict[str, None] = {}
     for driver in (r for r in ordered if r.kind == "driver"):
         for cone in (r for r in ordered if r.kind == "cone"):
@@ -200,6 +243,24 @@ def _middle(readings: Sequence[Reading], key: str, reasons: dict[str, str]) -> f
         return float(median(known))
     reasons[key] = next((r.reasons[key] for r in readings if key in r.reasons), "no take gives it")
     return None
+
+
+def _series(package: Package, readings: Sequence[Reading]) -> tuple[tuple[float, float], ...]:
+    """Level and distortion at each drive gain; levels of several rigs only where they are in pascals."""
+    points: dict[float, list[tuple[float, float]]] = {}
+    for reading in readings:
+        percent = reading.input_thd_peak_percent
+        resolved = resolve_take(package, package.takes[reading.take])
+        comparable = resolved.full_scale_pa is not None or len(package.rigs) == 1
+        if reading.level_db is None or not percent or not comparable:
+            continue
+        gain_db = resolved.drive_gain_db
+        points.setdefault(round(gain_db, 1), []).append((reading.level_db + gain_db, percent))
+    if len(points) < 2:
+        return ()
+    return tuple(
+        sorted((float(median(p[0] for p in group)), float(median(p[1] for p in group))) for group in points.values())
+    )
 
 
 def _moving_mass_kg(cone: float | None, coil: float | None, with_coil_g: float | None) -> float | None:
