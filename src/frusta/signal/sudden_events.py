@@ -268,7 +268,9 @@ def _is_the_sweep(rest: Residue, event: Event, frequency_hz: float, breaks: tupl
 def _is_folded(rest: Residue, event: Event, frequency_hz: float, sample_rate_hz: float) -> bool:
     """Whether the event is a harmonic folded at half the sample rate, as calculation without care leaves it."""
     tracks = [abs(n * frequency_hz - sample_rate_hz) for n in FOLDED_ORDERS if n * frequency_hz > 0.5 * sample_rate_hz]
-    return any(t > rest.noise_hz[0] and _follows_sweep(rest, event, t) for t in tracks)
+    # near the swept frequency it may as well be the sweep that broke
+    apart = [t for t in tracks if t > rest.noise_hz[0] and abs(math.log2(t / frequency_hz)) > 1.0]
+    return any(_follows_sweep(rest, event, t) for t in apart)
 
 
 def _follows_sweep(rest: Residue, event: Event, frequency_hz: float) -> bool:
