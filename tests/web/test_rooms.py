@@ -223,3 +223,21 @@ def test_a_photo_is_kept_in_the_package_and_taken_back(campaign: Path, web_of: W
     assert web.post(at("/api/specimens/..%2f..%2fx/photos"), content=jpeg).status_code in (404, 422)
     assert web.post(at("/api/undo")).status_code == 200
     assert not (campaign / "photos" / "rush-1-1.jpg").exists()
+
+
+def test_a_take_is_set_aside_and_brought_back_its_recording_untouched(campaign: Path, web_of: Web):
+    (campaign / "sessions.csv").write_text("session,rig,date\nmay,jetty,2026-05-02\n")
+    (campaign / "recordings").mkdir()
+    recording = campaign / "recordings" / "rush-1-1.wav"
+    recording.write_bytes(wav())
+    takes = campaign / "takes.csv"
+    takes.write_text(
+        "take,specimen,session,sweep,seating,recording\nrush-1-1,rush-1,may,short,1,recordings/rush-1-1.wav\n"
+    )
+    before, sound = takes.read_bytes(), recording.read_bytes()
+    web = web_of(campaign)
+    assert web.delete(at("/api/tables/takes/rush-1-1")).json()["undo"] is True
+    assert open_package(campaign).takes == {}
+    assert recording.read_bytes() == sound
+    assert web.post(at("/api/undo")).status_code == 200
+    assert takes.read_bytes() == before

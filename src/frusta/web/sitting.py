@@ -7,19 +7,32 @@ import secrets
 import threading
 import time
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
-from frusta.bench.events import Event, Mended, Undone, from_plain
+from frusta.bench.device import Device
+from frusta.bench.events import Began, Event, Mended, Turn, Undone, from_plain
+from frusta.bench.full_scale import FullScale
 from frusta.bench.guide import Guide
 from frusta.bench.journal import journal_of, latest_session
 from frusta.bench.live import COUNTDOWN_S, BenchSettings
 from frusta.bench.opening import VIRTUAL, open_device
-from frusta.bench.rig_memory import recall, remember
-from frusta.bench.sitting import begin_sitting, planned_turns, sweep_rate_hz, the_rig, the_sweep
+from frusta.bench.repeatability import TIMES
+from frusta.bench.rig_calibration import hear_calibrator
+from frusta.bench.rig_memory import RigMemory, recall, remember
+from frusta.bench.sitting import (
+    begin_sitting,
+    planned_turns,
+    seatings_made,
+    slow_sweep,
+    sweep_rate_hz,
+    the_rig,
+    the_sweep,
+)
 from frusta.bench.steps import State, replay
-from frusta.campaign.package import open_package
+from frusta.campaign.package import Package, open_package
+from frusta.campaign.rows import Rig
 from frusta.errors import FrustaError, PackageError, ParameterError
 from frusta.web.desk import READING, Desk
 
@@ -41,21 +54,78 @@ class Beginning:
     Parameters
     ----------
     device : str
-        As of ``frusta record --device``.
+        As of ``frusta record --device``; empty: as remembered.
+    rig, sweep : str
+        Keys; empty: the only one there is.
+    told : mapping of str to object
+        Fields of `RigMemory` that were told, None for none; the others stay as remembered.
     seatings : int
         Of each cone.
-    target_db : float or None
-        None: what the first cone has.
-    temperature_c : float or None
+    repeatability : str
+        A specimen to seat five times instead; empty for none.
+    levels_db : tuple of float
+        Of a series, dB re the levelled gain.
+    slow : float
+        Sweep slower by this factor.
+    equal_voltage : bool
+        Do not level.
+    tolerance_db : float
+    temperature_c, humidity_pct : float or None
     with_coil : bool
         Whether cones are weighed with their coils on.
     """
 
     device: str = ""
+    rig: str = ""
+    sweep: str = ""
+    told: Mapping[str, Any] = field(default_factory=dict)
     seatings: int = 2
-    target_db: float | None = None
+    repeatability: str = ""
+    levels_db: tuple[float, ...] = (0.0,)
+    slow: float = 1.0
+    equal_voltage: bool = False
+    tolerance_db: float = 0.5
     temperature_c: float | None = None
+    humidity_pct: float | None = None
     with_coil: bool = False
+
+
+@dataclass(frozen=True)
+class OpenRig:
+    """A rig whose device is open."""
+
+    package: Package
+    rig: Rig
+    sweep: str
+    memory: RigMemory
+    channels: dict[str, int]
+    device: Device
+    virtual: bool
+
+
+def open_rig(desk: Desk, how: Beginning) -> OpenRig:
+    """Open the device of a rig and remember what was chosen for it.
+
+    Raises
+    ------
+    FrustaError
+        If the campaign is a zip, rig or sweep are not clear, or the device does not open.
+    """
+    package = open_package(desk.writable)
+    rig = the_rig(package, how.rig or None)
+    sweep = the_sweep(package, how.sweep or None)
+    if how.slow > 1.0:
+        sweep = slow_sweep(package, sweep, how.slow)
+        package = open_package(desk.writable)
+    memory = replace(recall(rig.rig), **how.told).with_choices(output=how.device or desk.device)
+    virtual = (memory.output or "").partition(":")[0] == VIRTUAL
+    channels = _channels(memory, virtual)
+    device = open_device(
+        package, rig, memory.output, memory.input, sweep_rate_hz(package, sweep), max(channels.values()),
+        memory.current_full_scale_a,
+    )  # fmt: skip
+    remember(rig.rig, replace(memory, output=None, input=None) if virtual else memory)
+    return OpenRig(package, rig, sweep, memory, channels, device, virtual)
 
 
 class Sitting:
@@ -75,6 +145,9 @@ class Sitting:
         self._heard_s = time.monotonic()
         self.device_name = ""
         self.with_coil = False
+        self.relative = False
+        self.full_scale_pa: float | None = None
+        self.calibrating: Device | None = None
 
     @property
     def guide(self) -> Guide:
@@ -129,45 +202,90 @@ class Sitting:
             if self._guide is not None and self._guide.state.step != "done":
                 raise ParameterError("a sitting is going on; end it before you begin another")
             self.close()
-            root = self._desk.writable
-            package = open_package(root)
-            rig = the_rig(package)
-            sweep = the_sweep(package)
-            chosen = how.device or self._desk.device
-            memory = recall(rig.rig).with_choices(output=chosen, target_db=how.target_db)
-            virtual = (memory.output or "").partition(":")[0] == VIRTUAL
-            channels = _channels(memory.microphone_channel, memory.reference_channel, virtual)
-            device = open_device(
-                package, rig, memory.output, memory.input, sweep_rate_hz(package, sweep), max(channels.values()),
-                memory.current_full_scale_a,
-            )  # fmt: skip
-            remember(rig.rig, replace(memory, output=None, input=None) if virtual else memory)
+            opened = open_rig(self._desk, how)
+            memory, package = opened.memory, opened.package
+            fast = "fast" in (memory.output or "").partition(":")[2]
             settings = BenchSettings(
-                sweep,
-                channels,
+                opened.sweep,
+                opened.channels,
                 memory.target_db,
+                how.tolerance_db,
                 limit_dbfs=0.0 if memory.limit_dbfs is None else memory.limit_dbfs,
                 limit_w=memory.limit_w,
                 current_full_scale_a=memory.current_full_scale_a,
-                start_gain_db=START_GAIN_DB,
-                automatic_gain=virtual,
-                countdown_s=0.0 if "fast" in (memory.output or "").partition(":")[2] else COUNTDOWN_S,
+                start_gain_db=0.0 if how.equal_voltage else START_GAIN_DB,
+                automatic_gain=opened.virtual,
+                countdown_s=0.0 if opened.virtual and fast else COUNTDOWN_S,
             )
-            guide = Guide(root, device, settings, self._changed)
-            session = self.left()
-            if session is not None:
-                guide.resume(session)
-            else:
-                turns = planned_turns(package, how.seatings)
-                if not turns:
-                    device.close()
-                    raise PackageError("all planned seatings are recorded; ask for more seatings, or add a cone")
-                guide.begin(begin_sitting(package, rig, turns, date.today(), temperature_c=how.temperature_c))
+            try:
+                guide = Guide(package.root, opened.device, settings, self._changed)
+                session = self.left()
+                if session is not None and not how.repeatability:
+                    guide.resume(session)
+                else:
+                    guide.begin(self._beginning(opened, how))
+            except FrustaError:
+                opened.device.close()
+                raise
             self._desk.works.stop(READING)
             self._desk.at_bench = True
             self._guide = guide
-            self.device_name = str(device.name)
+            self.device_name = str(opened.device.name)
             self.with_coil = how.with_coil
+            here = open_package(package.root)
+            row = here.sessions.get(guide.state.session)
+            self.relative = (row.full_scale_pa if row else None) is None and opened.rig.full_scale_pa is None
+
+    def _beginning(self, opened: OpenRig, how: Beginning) -> Began:
+        package = opened.package
+        if how.repeatability:
+            if how.repeatability not in package.specimens:
+                raise ParameterError("the cone to seat five times must be one of specimens.csv; choose another")
+            made = seatings_made(package).get(how.repeatability, 0)
+            turns = tuple(Turn(how.repeatability, made + 1 + i, "seating test") for i in range(TIMES))
+        else:
+            turns = planned_turns(package, how.seatings)
+        if not turns:
+            raise PackageError("all planned seatings are recorded; ask for more seatings, or add a cone")
+        return begin_sitting(
+            package,
+            opened.rig,
+            turns,
+            date.today(),
+            levels_db=how.levels_db,
+            equal_voltage=how.equal_voltage,
+            full_scale_pa=self.full_scale_pa,
+            temperature_c=how.temperature_c,
+            humidity_pct=how.humidity_pct,
+        )
+
+    def hear_calibrator(self, how: Beginning, level_db: float) -> FullScale:
+        """Hear a calibrator over the microphone; the sittings that begin afterwards measure in pascals.
+
+        Raises
+        ------
+        FrustaError
+            If a sitting is going on, the device does not open, or no steady tone is heard.
+        """
+        with self._lock:
+            if self._guide is not None and self._guide.state.step != "done":
+                raise ParameterError("a sitting is going on; end it before you hear the calibrator")
+            if self.calibrating is not None:
+                raise ParameterError("the calibrator is being heard already; wait for it")
+            opened = open_rig(self._desk, how)
+            self.calibrating = opened.device
+        try:
+            found = hear_calibrator(opened.device, opened.channels["microphone_channel"], level_db)
+        finally:
+            self.calibrating = None
+            opened.device.close()
+        self.full_scale_pa = found.full_scale_pa
+        return found
+
+    @property
+    def desk(self) -> Desk:
+        """The desk it sits at."""
+        return self._desk
 
     def press(self, name: str, details: Mapping[str, Any], number: int | None) -> None:
         """Do what was pressed on the page.
@@ -197,6 +315,9 @@ class Sitting:
         guide = self._guide
         if guide is not None:
             guide.stop()
+        device = self.calibrating
+        if device is not None:
+            device.stop()
 
     def close(self) -> None:
         """Stop and let the device go."""
@@ -212,6 +333,8 @@ class Sitting:
 
     def live(self) -> dict[str, Any]:
         """Return what moves, for the page; plain finite values."""
+        if self.calibrating is not None:
+            return {"number": self.number, "step": "", "sound": "calibration"}
         if self._guide is None:
             return {"number": self.number, "step": "", "sound": ""}
         live, settings = self._guide.live, self._guide.settings
@@ -224,6 +347,7 @@ class Sitting:
             "progress": _round(live.progress, 4),
             "frequency_hz": _round(live.frequency_hz, 1),
             "peak_dbfs": _round(live.peak_dbfs, 1),
+            "relative": self.relative,
             "automatic": settings.automatic_gain,
             "largest_gain_db": _round(self._guide.largest_gain_db, 2),
         }
@@ -243,14 +367,17 @@ class Sitting:
             guide.stop()
 
 
-def _channels(microphone: int | None, reference: int | None, virtual: bool) -> dict[str, int]:
-    """The channels as remembered; of the virtual rig microphone and loopback."""
-    if virtual:
-        return {"microphone_channel": 1, "reference_channel": 2}
-    found = {"microphone_channel": microphone or 1}
-    if reference:
-        found["reference_channel"] = reference
-    return found
+def _channels(memory: RigMemory, virtual: bool) -> dict[str, int]:
+    """The channels as remembered; the virtual rig has microphone, loopback and current in this order."""
+    reference = memory.reference_channel
+    if reference is None and virtual:
+        reference = 2
+    found = {
+        "microphone_channel": memory.microphone_channel or 1,
+        "reference_channel": reference or 0,
+        "current_channel": memory.current_channel or 0,
+    }
+    return {name: channel for name, channel in found.items() if channel}
 
 
 def _round(value: float, digits: int) -> float:

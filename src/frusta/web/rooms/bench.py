@@ -13,10 +13,13 @@ from fastapi.responses import HTMLResponse, StreamingResponse
 
 from frusta.bench.device import DeviceError
 from frusta.bench.opening import VIRTUAL
+from frusta.bench.rig_memory import RigMemory, recall
 from frusta.bench.sitting import check_cone, planned_turns, seatings_made
 from frusta.errors import FrustaError
+from frusta.web.beginning import CalibratorTold, SittingTold
 from frusta.web.bench_words import ticket_of
 from frusta.web.sitting import Beginning
+from frusta.web.verdict_chart import VerdictCharts
 from frusta.web.views import Views, glyph
 
 BEAT_S = 0.05
@@ -30,6 +33,7 @@ def router(views: Views) -> APIRouter:
     """Return the routes."""
     routes = APIRouter()
     sitting = views.sitting
+    charts = VerdictCharts(sitting)
 
     @routes.get("/bench", response_class=HTMLResponse, include_in_schema=False)
     def room(request: Request) -> HTMLResponse:
@@ -49,24 +53,24 @@ def router(views: Views) -> APIRouter:
         return told
 
     @routes.post("/api/bench/begin", tags=["bench"])
-    def begin(
-        device: Annotated[str, Body()] = "",
-        seatings: Annotated[int | str, Body()] = 2,
-        target_db: Annotated[float | str | None, Body()] = None,
-        temperature_c: Annotated[float | str | None, Body()] = None,
-        with_coil: Annotated[bool | str, Body()] = False,
-    ) -> dict[str, Any]:
+    def begin(told: SittingTold) -> dict[str, Any]:
         """Begin a sitting, or go on with the one of today."""
-        sitting.begin(
-            Beginning(
-                device,
-                max(1, int(seatings or 2)),
-                _number(target_db),
-                _number(temperature_c),
-                with_coil in (True, "on", "yes"),
-            )
-        )
+        sitting.begin(told.beginning())
         return {"said": ""}
+
+    @routes.post("/api/bench/calibrator", tags=["bench"])
+    def calibrator(told: CalibratorTold) -> dict[str, Any]:
+        """Hear a 1 kHz calibrator of known level over the microphone; sittings begun afterwards measure in pascals."""
+        how = Beginning(told.device, told.rig, told.sweep, told.remembered())
+        found = sitting.hear_calibrator(how, told.level_db)
+        heard = f"Heard {found.frequency_hz:.0f} Hz: digital full scale is {found.full_scale_pa:.3g} Pa"
+        return {"said": f"{heard} (u {found.u_db:.2f} dB). The next sitting measures with it."}
+
+    @routes.get("/bench/verdict", response_class=HTMLResponse, include_in_schema=False)
+    def verdict(request: Request) -> HTMLResponse:
+        """Return the picture of the take that waits for its verdict; empty where there is none."""
+        shown = charts.of(views.desk.package) if sitting.going else None
+        return views.render("bench_verdict_chart.html", request, picture=shown)
 
     @routes.post("/api/bench/press", tags=["bench"])
     def press(
@@ -171,15 +175,35 @@ def _beginning(views: Views) -> dict[str, Any]:
         "cones": cones,
         "check": check_cone(desk.package) if not against else None,
         "left": views.sitting.left() if not against else None,
-        "devices": _devices(desk.device),
+        "devices": devices_of(desk.device),
+        "inputs": inputs_of(),
+        "package": desk.package if not against else None,
+        "memory": _memory(views) if not against else None,
+        "full_scale": views.sitting.full_scale_pa,
         "device_chosen": desk.device or "",
         "stub_glyph": glyph(None, 232, 84),
         "seatings": 2 if turns else 1 + max(seatings_made(desk.package).values(), default=1),
     }
 
 
-def _devices(chosen: str | None) -> list[tuple[str, str]]:
-    """Sound devices to choose from, the virtual rig last."""
+def _memory(views: Views) -> RigMemory:
+    """What is remembered of the rig, where it is clear which."""
+    rigs = list(views.desk.package.rigs)
+    return recall(rigs[0]) if len(rigs) == 1 else RigMemory()
+
+
+def inputs_of() -> list[tuple[str, str]]:
+    """Return sound devices that can hear."""
+    try:
+        from frusta.bench.sound_card import list_devices
+
+        return [(d.name, str(d)) for d in list_devices() if d.inputs > 0]
+    except (DeviceError, OSError):
+        return []
+
+
+def devices_of(chosen: str | None) -> list[tuple[str, str]]:
+    """Return sound devices to choose from, the virtual rig last."""
     found: list[tuple[str, str]] = []
     try:
         from frusta.bench.sound_card import list_devices
@@ -189,9 +213,3 @@ def _devices(chosen: str | None) -> list[tuple[str, str]]:
         found = []
     virtual = chosen if chosen and chosen.partition(":")[0] == VIRTUAL else VIRTUAL
     return [*found, (virtual, "the built-in virtual rig, a rehearsal")]
-
-
-def _number(value: float | str | None) -> float | None:
-    if value is None or value == "":
-        return None
-    return float(str(value).replace(",", ".").replace("\u2212", "-"))

@@ -26,8 +26,20 @@
     swapping = false;
   };
 
+  // the take at hand over the seating before: read beside the verdict, which does not wait for it
+  const picture = async () => {
+    const place = byId("verdict-picture");
+    if (!place) return;
+    const answer = await fetch(page.base + "/bench/verdict").catch(() => null);
+    if (!answer || !answer.ok || !place.isConnected) return;
+    const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+    place.replaceChildren(...fresh.body.childNodes);
+    document.dispatchEvent(new CustomEvent("frusta-drawn"));
+  };
+
   const settled = () => {
     const field = bench(), stage = field.dataset.stage;
+    picture();
     if (location.hash !== "#" + stage) history.replaceState(null, "", "#" + stage);
     const entry = field.querySelector("#mass");
     const head = field.querySelector("h1");
@@ -45,7 +57,7 @@
     if (live.deficit_db === null) {
       const x = Math.min(900, Math.max(0, 600 * Math.min(1, live.steady_s / 2)));
       fill.setAttribute("width", x); now.setAttribute("x", Math.max(0, x - 3));
-      if (slow) { write("lv", minus(live.level_db.toFixed(1))); write("lv-unit", "dB"); write("lv-order", live.steady_s > 0.2 ? "Steady. Hold it." : "Hold still."); said = performance.now(); }
+      if (slow) { write("lv", minus(live.level_db.toFixed(1))); write("lv-unit", live.relative ? "dB, relative" : "dB"); write("lv-order", live.steady_s > 0.2 ? "Steady. Hold it." : "Hold still."); said = performance.now(); }
       return;
     }
     const x = Math.min(900, Math.max(0, (6 - live.deficit_db) * 100));
