@@ -7,10 +7,11 @@ import math
 import pytest
 
 from frusta.campaign.figures import FIGURE
-from frusta.campaign.findings import Findings, Reading, TakeFault
+from frusta.campaign.findings import Estimate, Findings, Reading, TakeFault
 from frusta.campaign.sentences import (
     clear_sentence,
     decimals_for,
+    loss_lines,
     no_interval_sentence,
     rank_sentence,
     signed,
@@ -35,6 +36,19 @@ def test_the_designs_own_sentence():
 def test_lower_is_said_as_lower():
     found = clear_sentence(BREAKUP, "Marram", "Flint", LOG(0.88), LOG(0.85), LOG(0.91))
     assert plain(found) == "Marram breaks up 12 % lower than Flint (9 to 15 %)."
+
+
+@pytest.mark.parametrize(
+    ("loss", "polymer", "identified", "said"),
+    [(0.035, "PLA", True, True), (0.021, "PLA", True, False), (0.035, None, True, False), (0.035, "PLA", False, False)],
+)
+def test_a_loss_factor_beyond_the_handbook_may_be_bad_bonding(loss: float, polymer: str, identified: bool, said: bool):
+    """PLA: 0.01 to 0.02 (handbooks, from memory; CHECKS 'More on materials')."""
+    known = ("loss_factor",) if identified else ()
+    row = Estimate(material="rush", recipe=None, loss_factor=loss, loss_factor_u=0.001, identified=known, reasons={})
+    lines = loss_lines([row], {"rush": polymer})
+    assert bool(lines) is said
+    assert all("badly bonded" in line and "0.01 to 0.02" in line for line in lines)
 
 
 def test_decibels_stay_decibels():

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from frusta.campaign.figures import FIGURE, Figure
 from frusta.campaign.findings import group_key
+from frusta.material.handbook import plastic_named
 
 if TYPE_CHECKING:
     from frusta.campaign.findings import Difference, Estimate, Findings, TakeFault
@@ -18,6 +19,7 @@ NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight",
 HEADLINES = ("breakup_hz", "unevenness_common_db", "input_thd_peak_percent", "decay_2_percent_ms", "level_db")
 """Figures whose differences a terminal shows."""
 
+SIDES_95 = 1.96
 DB_PER_NEPER = 20 / math.log(10)
 
 
@@ -210,6 +212,34 @@ def estimate_sentence(row: Estimate) -> str:
     known = ", ".join(said[True]) or "nothing identified"
     assumed = f"; assumed: {', '.join(said[False])}" if said[False] else ""
     return f"{name}: {known}{assumed}."
+
+
+def loss_lines(estimates: Sequence[Estimate], polymers: Mapping[str, str | None]) -> list[str]:
+    """Return what a high loss factor may mean: a line for each that lies above the handbook's range of its polymer.
+
+    Parameters
+    ----------
+    estimates : sequence of Estimate
+    polymers : mapping of str to str or None
+        As the maker wrote them, by material.
+
+    References
+    ----------
+    Medel, Abad, Esteban, Polymer Testing 109 (2022), 107529 (abstract): poor bonding shows as high damping. The
+    handbook's ranges are from memory.
+    """
+    lines = []
+    for row in estimates:
+        plastic, known = plastic_named(polymers.get(row.material))
+        if known is None or row.loss_factor is None or row.loss_factor_u is None or "loss_factor" not in row.identified:
+            continue
+        if row.loss_factor - SIDES_95 * row.loss_factor_u > plastic.loss_high:
+            lines.append(
+                f"{group_key(row.material, row.recipe)}: the loss factor is higher than a handbook gives for "
+                f"{known.upper()} ({plastic.loss_low:g} to {plastic.loss_high:g}): lines or layers may be badly bonded, which "
+                "shows as damping; a tapped stick printed hotter would tell."
+            )
+    return lines
 
 
 def with_u(value: float, u: float) -> str:

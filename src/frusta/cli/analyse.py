@@ -69,7 +69,9 @@ def _borrowed(shelf: str, campaign: Path) -> dict[str, ShelfScatter]:
 
 def _summary(analysis: Analysis) -> list[str]:
     """The findings as lines of words."""
-    from frusta.campaign.sentences import summary_lines
+    from frusta.campaign.sentences import loss_lines, summary_lines
     from frusta.campaign.stays_put import lines_of_stays, stays_of_campaign
 
-    return summary_lines(analysis.findings) + lines_of_stays(stays_of_campaign(analysis))
+    polymers = {key: row.polymer for key, row in analysis.package.materials.items()}
+    high = [f"  {line}" for line in loss_lines(analysis.findings.estimates, polymers)]
+    return summary_lines(analysis.findings) + high + lines_of_stays(stays_of_campaign(analysis))

@@ -11,6 +11,7 @@ from frusta.campaign.curves import TakeCurves
 from frusta.campaign.figures import FIGURE
 from frusta.campaign.findings import BlipRow, Findings
 from frusta.campaign.package import Package
+from frusta.campaign.sentences import loss_lines
 from frusta.publish import drawings, facts
 from frusta.publish.drawings import STRIPS, Drawing, StripFigure
 from frusta.publish.gaps import gaps, unread
@@ -96,7 +97,7 @@ def compose(findings: Findings, curves: Mapping[str, TakeCurves], package: Packa
         **_ranking(findings, package, groups),
         **_beside_charts(findings, package, groups, places),
         **_differences(findings, package, groups),
-        **_estimates(findings),
+        **_estimates(findings, package),
         **_faults(findings, package),
         **_conditions(findings, package),
         **_method(findings, package),
@@ -365,14 +366,15 @@ def _common_reason(findings: Findings) -> str:
     return max(sorted(set(reasons)), key=reasons.count) if reasons else "no reason given"
 
 
-def _estimates(findings: Findings) -> dict[str, Any]:
+def _estimates(findings: Findings, package: Package) -> dict[str, Any]:
     fits = [e.chi_square for e in findings.estimates if e.chi_square is not None]
     fit = f"Chi-square per degree of freedom: {listed([f'{v:.2g}' for v in fits])}." if fits else ""
     lede = (
         "Estimated from the resonances of the cones, after shape, air, joint and motor are accounted for. "
         f"Bars and ±: 95{NBSP}%."
     )
-    return {"estimates_lede": lede, "estimates_fit": fit}
+    polymers = {key: row.polymer for key, row in package.materials.items()}
+    return {"estimates_lede": lede, "estimates_fit": fit, "estimates_loss": loss_lines(findings.estimates, polymers)}
 
 
 @dataclass(frozen=True)
