@@ -236,8 +236,8 @@ def loss_lines(estimates: Sequence[Estimate], polymers: Mapping[str, str | None]
         if row.loss_factor - SIDES_95 * row.loss_factor_u > plastic.loss_high:
             lines.append(
                 f"{group_key(row.material, row.recipe)}: the loss factor is higher than a handbook gives for "
-                f"{known.upper()} ({plastic.loss_low:g} to {plastic.loss_high:g}): lines or layers may be badly bonded, which "
-                "shows as damping; a tapped stick printed hotter would tell."
+                f"{known.upper()} ({plastic.loss_low:g} to {plastic.loss_high:g}). Lines or layers may be badly "
+                "bonded, which shows as damping; a tapped stick printed hotter would tell."
             )
     return lines
 
