@@ -16,6 +16,8 @@ from frusta.cone.elasticity import Elastic
 from frusta.errors import ParameterError
 from frusta.material.coupons import coupon_frequencies_hz, coupon_rows
 from frusta.material.forward import Unknowns
+from frusta.material.infer import infer
+from frusta.material.knowledge import COORDINATES
 from frusta.material.observations import CampaignObserved, CouponObserved, MaterialGiven, RecordedModes
 from frusta.material.parameters import parameters_of
 
@@ -76,6 +78,29 @@ def test_sticks_and_disc_tell_moduli_and_poisson():
     assert math.exp(found["loss_factor"]) == pytest.approx(NYLON.loss_factor, rel=0.01)
     assert found["poisson_plane"] == pytest.approx(NYLON.poisson_plane, abs=0.015)
     assert sd["poisson_plane"] < 0.5 * 0.04
+
+
+def test_a_campaign_of_coupons_alone_has_an_estimate():
+    """The whole inference against what was put in, and against Gauss and Newton over the same coupons."""
+    struck_ones = [
+        struck("stick", True, 0.1, 0.004),
+        struck("stick", False, 0.1, 0.004),
+        struck("disc", True, 0.06, 0.003),
+    ]
+    named = tuple(replace(c, key=f"coupon-{i}") for i, c in enumerate(struck_ones))
+    inferred = infer(CampaignObserved({"nylon": MaterialGiven("nylon", "nylon")}, {}, {}, (), named))
+    known = inferred.estimates["nylon"].knowledge
+    hoop, axial, loss = (math.exp(known.mean[COORDINATES.index(n)]) for n in ("hoop_pa", "axial_pa", "loss_factor"))
+    assert hoop == pytest.approx(NYLON.hoop_pa, rel=0.02)
+    assert axial == pytest.approx(NYLON.axial_pa, rel=0.02)
+    assert loss == pytest.approx(NYLON.loss_factor, rel=0.03)
+    assert {"hoop_modulus", "axial_modulus", "loss_factor"} <= set(known.identified)
+    assert inferred.learned.joint.assumed
+
+
+def test_nothing_at_all_has_none():
+    with pytest.raises(ParameterError, match="or a tapped coupon"):
+        infer(CampaignObserved({}, {}, {}, (), ()))
 
 
 def test_a_disc_printed_upright_is_refused():

@@ -10,7 +10,7 @@ import numpy as np
 
 from frusta.campaign.drawing import cone_of
 from frusta.campaign.findings import Estimate, ModeRow, Reading
-from frusta.campaign.groups import groups_of
+from frusta.campaign.groups import estimated_groups, groups_of
 from frusta.campaign.package import Package
 from frusta.campaign.resolve import ResolvedTake
 from frusta.campaign.rigid_response import AIR_C
@@ -92,11 +92,11 @@ def estimate_campaign(
     modes : sequence of ModeRow
         As recorded.
     """
-    _, members = groups_of(package)
+    members = estimated_groups(package)
     observed, lacking = _observed(package, resolved, readings, modes)
     inferred, why = None, "no cone of it has a profile and recorded modes"
     try:
-        if observed.cones:
+        if observed.cones or observed.coupons:
             inferred = infer(observed)
     except ParameterError as error:
         why = str(error)
@@ -113,7 +113,7 @@ def estimate_campaign(
         for group, member in members.items()
     )
     learned = inferred.learned if inferred else Learned()
-    return Estimated(rows, _freed(modes, inferred, resolved), learned, inferred)
+    return Estimated(rows, _freed(modes, inferred, resolved), learned, inferred if observed.cones else None)
 
 
 def infer_again(
@@ -140,7 +140,7 @@ def _observed(
     package: Package, resolved: Sequence[ResolvedTake], readings: Sequence[Reading], modes: Sequence[ModeRow]
 ) -> tuple[CampaignObserved, dict[str, str]]:
     """The cones that can be fitted, and for groups without one the reason."""
-    group_of, members = groups_of(package)
+    group_of, members = groups_of(package)[0], estimated_groups(package)
     usable = {r.take for r in readings if r.quality != "repeat"}
     by_take: dict[str, list[ModeRow]] = {}
     for mode in modes:
@@ -193,7 +193,7 @@ def _coupons(
     package: Package, resolved: Sequence[ResolvedTake], by_take: dict[str, list[ModeRow]]
 ) -> list[CouponObserved]:
     """Tapped coupons with their sizes; one whose sizes are not all there is left out."""
-    _, members = groups_of(package)
+    members = estimated_groups(package)
     taps: dict[str, list[ResolvedTake]] = {}
     for take in resolved:
         if take.specimen.kind == "coupon" and take.coupon is not None and take.take.take in by_take:

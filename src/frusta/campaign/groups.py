@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from frusta.campaign.findings import group_key
 from frusta.campaign.package import Package
 from frusta.campaign.ranking import Member
@@ -24,7 +26,25 @@ def groups_of(package: Package) -> tuple[dict[str, str], dict[str, Member]]:
     members : dict of str to Member
         By group, in the order of materials.csv and recipes.csv.
     """
-    cones = [s for s in package.specimens.values() if s.kind == "cone" and s.material is not None]
+    return _grouped(package, [s for s in package.specimens.values() if s.kind == "cone" and s.material is not None])
+
+
+def estimated_groups(package: Package) -> dict[str, Member]:
+    """Return the groups that may have an estimate: those of the cones, and those of which there are coupons alone.
+
+    Parameters
+    ----------
+    package : Package
+        The campaign.
+    """
+    _, members = groups_of(package)
+    with_cones = {member.material for member in members.values()}
+    coupons = [s for s in package.specimens.values() if s.kind == "coupon" and s.material is not None]
+    _, more = _grouped(package, [s for s in coupons if s.material not in with_cones])
+    return members | more
+
+
+def _grouped(package: Package, cones: Sequence[Specimen]) -> tuple[dict[str, str], dict[str, Member]]:
     recipes: dict[str, set[str | None]] = {}
     for cone in cones:
         recipes.setdefault(str(cone.material), set()).add(cone.recipe)

@@ -85,9 +85,10 @@ def infer(observed: CampaignObserved) -> Inferred:
     ParameterError
         If there is no cone, or none fits.
     """
-    if not observed.cones:
+    if not observed.cones and not observed.coupons:
         raise ParameterError(
-            "an estimate needs at least one cone with profile, mass, coil and recorded modes (got none)"
+            "an estimate needs at least one cone with profile, mass, coil and recorded modes, or a tapped coupon with "
+            "its sizes (got neither)"
         )
     fit = _fitted(observed)
     left_out: dict[str, str] = {}
@@ -155,6 +156,8 @@ def _majority(observed: CampaignObserved, cones: list[ConeObserved]) -> list[Con
 
 def _joint(observed: CampaignObserved, fit: Fit) -> JointKnowledge:
     """The joint of the rig with most seatings."""
+    if not observed.cones:
+        return JointKnowledge()
     used = [s.rig for cone in observed.cones for s in cone.seatings]
     rig = max(observed.rigs, key=used.count)
     places = fit.prior.names("rig", rig)

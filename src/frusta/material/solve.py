@@ -132,7 +132,7 @@ def _assigned(
 
 
 def _residuals(
-    observed: CampaignObserved, computed: dict[str, list[Computed]], assigned: dict[str, list[Assigned]]
+    observed: CampaignObserved, computed: dict[str, list[Computed]], assigned: dict[str, list[Assigned]], width: int
 ) -> Residuals:
     parts: list[tuple[NDArray[Any], ...]] = []
     for i, cone in enumerate(observed.cones):
@@ -153,7 +153,10 @@ def _residuals(
                     c.loss_slope[m],
                 )
             )
-    if not parts or sum(len(p[0]) for p in parts) == 0:
+    if not observed.cones:  # tapped coupons alone
+        none, unknowns = np.zeros(0), np.zeros((0, width))
+        parts = [(none, none, none, none, none, none, none, none, unknowns, unknowns)]
+    elif sum(len(p[0]) for p in parts) == 0:
         raise ParameterError("no recorded mode fits any computed one; check profiles, masses and coils in the tables")
     columns = [np.concatenate(column) for column in zip(*parts, strict=True)]
     places = [np.asarray(column, dtype=np.intp) for column in columns[:4]]
@@ -190,7 +193,7 @@ def fit_campaign(observed: CampaignObserved, start: Unknowns) -> Fit:
     for step in range(MOST_STEPS):
         tolerance = TOLERANCES[min(step, len(TOLERANCES) - 1)]
         assigned = _assigned(observed, computed, tolerance)
-        rows = _residuals(observed, computed, assigned)
+        rows = _residuals(observed, computed, assigned, len(prior))
         if step in PULLED_AT:
             pulls = _pulls(observed, unknowns, high)
         strays = None if step < PULLED_AT[0] else stray_pulls(observed, computed, assigned)
@@ -213,7 +216,7 @@ def fit_campaign(observed: CampaignObserved, start: Unknowns) -> Fit:
         if step > len(TOLERANCES) and float(within.max()) < SETTLED:
             break
     assigned = _assigned(observed, computed, TOLERANCES[-1])
-    rows = _residuals(observed, computed, assigned)
+    rows = _residuals(observed, computed, assigned, len(prior))
     strays = stray_pulls(observed, computed, assigned)
     solved = _solve(observed, prior, unknowns, rows, spread, pulls, strays, None, True)
     return Fit(
@@ -295,7 +298,7 @@ class Spread:
 
     def __init__(self, observed: CampaignObserved) -> None:
         keys = list(observed.materials)
-        self.group = np.array([keys.index(cone.material) for cone in observed.cones])
+        self.group = np.array([keys.index(cone.material) for cone in observed.cones], dtype=np.intp)
         self.scale = np.ones((2, len(keys)))
         self.uneven = np.ones((2, len(keys)))
         self.weights: list[dict[tuple[int, int], float]] = [{}, {}]
@@ -413,7 +416,7 @@ class _Block:
         self.own_keys = [(int(a), int(b)) for a, b in own.T]
         shared_sd = model_frequency_sd(shared[1]) if which == 0 else np.full(shared.shape[1], MODEL_LOSS)
         even = PRINT_FREQUENCY if which == 0 else PRINT_LOSS
-        self.group = spread.group[[i for i, _ in self.own_keys]]
+        self.group = spread.group[np.array([i for i, _ in self.own_keys], dtype=np.intp)]
         self.even = np.array([np.hypot(even, _pull(strays, i, m, which)) for i, m in self.own_keys])
         self.pulled = np.array([_pull(pulls, i, m, which) for i, m in self.own_keys])
         weight = np.array([spread.weights[which].get(key, 1.0) for key in self.own_keys])
