@@ -15,6 +15,7 @@ import pytest
 from frusta.cone.elasticity import Elastic
 from frusta.errors import ParameterError
 from frusta.material.coupons import coupon_frequencies_hz, coupon_rows
+from frusta.material.estimate import strained
 from frusta.material.forward import Unknowns
 from frusta.material.infer import infer
 from frusta.material.knowledge import COORDINATES
@@ -96,6 +97,18 @@ def test_a_campaign_of_coupons_alone_has_an_estimate():
     assert loss == pytest.approx(NYLON.loss_factor, rel=0.03)
     assert {"hoop_modulus", "axial_modulus", "loss_factor"} <= set(known.identified)
     assert inferred.learned.joint.assumed
+
+
+@pytest.mark.parametrize(("figure", "sds", "warned"), [("poisson_plane", 3.2, True), ("shear_ratio", -2.5, False)])
+def test_what_had_to_be_bent_out_of_belief_is_said(figure: str, sds: float, warned: bool):
+    given = {"nylon": MaterialGiven("nylon", "nylon")}
+    prior = parameters_of(CampaignObserved(given, {}, {}, (), ()), 1e-3, 1e-3)
+    values = prior.mean.copy()
+    place = prior.names("material", "nylon")[figure]
+    values[place] += sds * prior.sd[place]
+    said = strained(values, prior, "nylon")
+    assert bool(said) is warned
+    assert all("3.2 standard deviations" in line for line in said)
 
 
 def test_nothing_at_all_has_none():

@@ -186,7 +186,10 @@ def summary_lines(findings: Findings) -> list[str]:
         lines += [f"  {row.verdict}" for row in findings.ranking]
     if findings.estimates:
         lines.append("What the plastics are:")
-        lines += [f"  {estimate_sentence(row)}" for row in findings.estimates]
+        for row in findings.estimates:
+            lines.append(f"  {estimate_sentence(row)}")
+            if "estimate" in row.reasons:
+                lines.append(f"    {row.reasons['estimate']}")
     return lines
 
 

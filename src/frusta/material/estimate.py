@@ -18,6 +18,15 @@ Floats = NDArray[np.float64]
 EARNED = 0.5
 """A figure is identified if its posterior is less than this share of its prior in width."""
 
+BEYOND_BELIEF = 3.0
+"""Standard deviations of the prior."""
+STRAINED = {
+    "poisson_plane": "Poisson's ratio in the plane",
+    "poisson_axial": "Poisson's ratio across layers",
+    "shear_ratio": "the ratio of layer shear to hoop modulus",
+    "axial_ratio": "the ratio of axial to hoop modulus",
+}
+
 FIGURE_OF = {
     "hoop_modulus": "hoop_pa",
     "layer_shear_modulus": "layer_shear_pa",
@@ -121,7 +130,39 @@ def _earned(fit: Fit, key: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
     return tuple(identified), tuple(assumed)
 
 
+def strained(values: Floats, prior: Parameters, material: str) -> tuple[str, ...]:
+    """Return what a fit had to bend out of all belief to meet the recordings, as a warning; nothing where all is well.
+
+    Something that the model lacks, such as a bell mode that pulls on its neighbours without being heard, is absorbed by
+    Poisson's ratios and the ratios of the moduli, while the residuals look fine.
+
+    Parameters
+    ----------
+    values : ndarray (unknowns,)
+        As fitted.
+    prior : Parameters
+    material : str
+        Key of the material.
+    """
+    places = prior.names("material", material)
+    off = {
+        words: float(values[places[name]] - prior.mean[places[name]]) / float(prior.sd[places[name]])
+        for name, words in STRAINED.items()
+        if name in places
+    }
+    return tuple(
+        f"{words} had to go {abs(size):.1f} standard deviations from what any plastic has: something pulls on modes "
+        "that the model lacks, so layer shear and axial modulus may be off by more than their u; tap an upright stick"
+        for words, size in off.items()
+        if abs(size) > BEYOND_BELIEF
+    )
+
+
 def _notes(observed: CampaignObserved, fit: Fit, key: str, places: dict[str, int]) -> tuple[str, ...]:
+    return (*strained(fit.unknowns.values, fit.prior, key), *_warmth(observed, fit, key, places))
+
+
+def _warmth(observed: CampaignObserved, fit: Fit, key: str, places: dict[str, int]) -> tuple[str, ...]:
     seatings = [s for cone in observed.cones if cone.material == key for s in cone.seatings]
     warmest = max((abs(s.temperature_c - 20.0) for s in seatings), default=0.0)
     if warmest < 0.5:
