@@ -128,36 +128,6 @@ def test_from_a_campaign_without_takes_to_its_report(campaign: Path, serve: Call
             assert faults_of(page) == [], f"{room}, {scheme}"
 
 
-def test_a_calibrator_then_a_series_of_levels_with_the_take_drawn(campaign: Path, serve: Callable, open_page: Callable):
-    rigs = campaign / "rigs.csv"
-    rigs.write_text(rigs.read_text().replace(",40,3", ",,3"))  # nobody knows what full scale is
-    page = open_page(serve(campaign).address + "bench")
-    page.click("summary:has-text('Hear a calibrator')")
-    page.fill("#calibrator", "94")
-    page.click("button:has-text('Listen for three seconds')")
-    expect(page.locator("#told")).to_contain_text("Heard 1000 Hz: digital full scale is")
-    page.click("summary:has-text('More:')")
-    page.fill("#levels", "0, \u22126")
-    page.click("button:has-text('Begin')")
-    until(page, "cone")
-    page.keyboard.press("Enter")
-    until(page, "seat")  # the check cone comes first, and was weighed before
-    page.keyboard.press("Enter")
-    until(page, "verdict")
-    expect(page.locator("#verdict-picture svg:visible")).to_have_count(1)
-    assert faults_of(page) == []
-    number = page.get_attribute("#bench", "data-number")
-    page.keyboard.press("Enter")
-    page.wait_for_selector(f'#bench[data-stage="verdict"]:not([data-number="{number}"])')  # the second level's
-    page.keyboard.press("Enter")
-    until(page, "cone")
-    package = open_package(campaign)
-    first, second = (float(t.drive_gain_db) for t in package.takes.values())
-    assert first - second == pytest.approx(6.0, abs=1e-3)
-    (session,) = package.sessions.values()
-    assert session.full_scale_pa == pytest.approx(40.0, rel=0.05)  # what the virtual rig's microphone has
-
-
 def test_two_tabs_show_the_same_and_a_late_press_does_nothing(campaign: Path, serve: Callable, open_page: Callable):
     served = serve(campaign)
     first = open_page(served.address + "bench", expect="422")

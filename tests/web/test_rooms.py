@@ -17,9 +17,11 @@ import soundfile
 
 from frusta.campaign.check import check_package
 from frusta.campaign.package import open_package
+from frusta.errors import ParameterError
 from frusta.signal.sweep import Sweep, make_sweep
 from frusta.web.access import Access
 from frusta.web.app import make_app
+from frusta.web.beginning import SittingTold
 from frusta.web.desk import Desk
 from frusta.web.works import Works
 
@@ -241,3 +243,27 @@ def test_a_take_is_set_aside_and_brought_back_its_recording_untouched(campaign: 
     assert recording.read_bytes() == sound
     assert web.post(at("/api/undo")).status_code == 200
     assert takes.read_bytes() == before
+
+
+def test_a_calibrator_is_heard_and_the_next_sitting_measures_with_it(campaign: Path, web_of: Web):
+    """Oracle: the full scale that the virtual rig's microphone has, 40 Pa."""
+    rigs = campaign / "rigs.csv"
+    rigs.write_text(rigs.read_text().replace(",40,3", ",,3"))  # nobody knows what full scale is
+    web = web_of(campaign)
+    heard = web.post(at("/api/bench/calibrator"), json={"device": "virtual:fast", "level_db": "94"})
+    assert heard.status_code == 200
+    assert "Heard 1000 Hz: digital full scale is 40 Pa" in heard.json()["said"]
+    wrong = {"device": "virtual:fast", "levels": "loud"}
+    assert web.post(at("/api/bench/begin"), json=wrong).status_code == 422
+    assert web.post(at("/api/bench/begin"), json={**wrong, "levels": "0, \u22126"}).status_code == 200
+    (session,) = open_package(campaign).sessions.values()
+    assert session.full_scale_pa == pytest.approx(40.0, rel=1e-3)
+
+
+def test_a_series_of_levels_is_read_as_it_is_written():
+    told = SittingTold.model_validate({"levels": "0, \u22126 -12", "slow": "2,5", "limit_w": ""})
+    how = told.beginning()
+    assert (how.levels_db, how.slow, how.told) == ((0.0, -6.0, -12.0), 2.5, {"limit_w": None})
+    for wrong in ("0, 0", "3", "-61", "nan"):
+        with pytest.raises(ParameterError, match="different levels from -60 to 0"):
+            SittingTold.model_validate({"levels": wrong}).beginning()
