@@ -2,7 +2,7 @@
 # make test   sets everything up (system packages too, when root) and passes all tests
 # make lint   format and types        make bench  speed, as ratios     make docs  the documentation
 # make release-check PYTHONS="python3.11 python3.13"   wheel and sdist, tried where no source tree is
-# make validate   are estimates honest? 200 simulated campaigns, an hour on two cores; writes docs/validation.md
+# make validate   are estimates honest? 200 simulated campaigns, half an hour on two cores; writes docs/validation.md
 .POSIX:
 PYTHON ?= python3
 VENV ?= .venv
