@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 import hashlib
+import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 import soundfile
+
+if TYPE_CHECKING:
+    from frusta.campaign.package import Package
+    from frusta.material.infer import Inferred
+
+sys.path.insert(0, str(Path(__file__).parent))
 
 RATE_HZ = 48000
 TABLES = {
@@ -88,3 +96,19 @@ def edit(folder: Path, file: str, old: str, new: str) -> None:
 def edit_table():
     """The function `edit`."""
     return edit
+
+
+@pytest.fixture(scope="session")
+def barn(tmp_path_factory: pytest.TempPathFactory) -> Package:
+    """Tables of three cones without recordings."""
+    from barn import write_barn
+
+    return write_barn(tmp_path_factory.mktemp("barn"))
+
+
+@pytest.fixture(scope="session")
+def inferred() -> Inferred:
+    """The fit to the barn's poles."""
+    from barn import infer_barn
+
+    return infer_barn()

@@ -9,12 +9,13 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
-from frusta.campaign.best_cone import Answer, Existing
+from frusta.campaign.cone_answers import Answer
 from frusta.campaign.figures import FIGURE
 from frusta.campaign.forecast_file import forecast_document
 from frusta.campaign.most_informative import Narrowing, Suggestion
 from frusta.campaign.next_print import NEW, NextPrint
 from frusta.campaign.open_questions import FIGURE_WORDS
+from frusta.campaign.search_ground import Existing
 from frusta.cone.profile import ConeProfile
 from frusta.design.goal import UNITS, Goal
 from frusta.design.search import Trial, front

@@ -7,20 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 
-from frusta.campaign.best_cone import (
-    SIFTING,
-    Answer,
-    Existing,
-    Ground,
-    Wish,
-    choose,
-    filament_covariance,
-    find_cones,
-    ground_of,
-    refine,
-    sift,
-)
+from frusta.campaign.allowed_cones import Wish
+from frusta.campaign.cone_answers import SIFTING, Answer, choose, refine, sift
+from frusta.campaign.cone_search import find_cones
 from frusta.campaign.drift import session_drift
 from frusta.campaign.estimating import infer_again
 from frusta.campaign.findings import Findings
@@ -30,6 +21,7 @@ from frusta.campaign.most_informative import SIDES_95, Questions, Suggestion, Wa
 from frusta.campaign.open_questions import Gap, differences_of
 from frusta.campaign.package import Package
 from frusta.campaign.resolve import resolve_take
+from frusta.campaign.search_ground import Existing, Ground, ground_of
 from frusta.campaign.take_times import take_times
 from frusta.cone.profile import ConeProfile
 from frusta.design.goal import Goal
@@ -214,7 +206,7 @@ def _refined(
     if inferred is not None and set(keys) <= set(inferred.observed.materials):
         covariance = Prospect(inferred).joint(tuple(keys))
     if covariance is None:
-        covariance = filament_covariance(keys, {f.key: f.known.covariance for f in ground.task.filaments})
+        covariance = block_diag(*(f.known.covariance for f in ground.task.filaments))  # known apart
     steps = filament_steps(covariance, keys, seed=seed)
     try:
         ground, sifted = sift(

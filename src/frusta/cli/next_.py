@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    from frusta.campaign.best_cone import Wish
+    from frusta.campaign.allowed_cones import Wish
 
 LIMITS = "Limits of the search"
 SPAN = "LOW:HIGH"
@@ -121,7 +121,7 @@ def wish_of(
     ParameterError
         If one cannot be read.
     """
-    from frusta.campaign.best_cone import Wish
+    from frusta.campaign.allowed_cones import Wish
     from frusta.design.goal import read_goal
 
     weights, band = (None, None) if goal is None else read_goal(goal)
