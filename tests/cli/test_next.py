@@ -10,8 +10,8 @@ import pytest
 from typer.testing import CliRunner
 
 from frusta.campaign import next_print
+from frusta.campaign.wish_words import wish_of
 from frusta.cli.main import app
-from frusta.cli.next_ import wish_of
 from frusta.errors import ParameterError
 
 TABLES = {
@@ -58,12 +58,20 @@ def test_a_campaign_before_its_first_take(barn: Path, tmp_path: Path, monkeypatc
 
 
 def test_limits_and_goal_are_read_or_refused() -> None:
-    wish = wish_of("evenness 1, band 200-4000", rim_mm="40:50", bow_mm="-2:2", wall_mm="0.8")
+    wish = wish_of(
+        "evenness 1, band 200-4000", {"rim_mm": "40:50", "depth_mm": None, "bow_mm": "-2:2", "wall_mm": "0.8"}
+    )
     assert wish.band_hz == (200.0, 4000.0)
     assert (wish.rim_mm, wish.depth_mm, wish.bow_mm, wish.wall_mm) == ((40.0, 50.0), None, (-2.0, 2.0), (0.8, 0.8))
     for wrong in ("50:40", "wide", "1:2:3"):
         with pytest.raises(ParameterError, match="--rim-mm must be LOW:HIGH or one number"):
-            wish_of(None, rim_mm=wrong)
+            wish_of(None, {"rim_mm": wrong})
+    assert wish_of(None, {"bow_mm": "\u22122 to 1,5", "wall_mm": "0.4..0.8"}).bow_mm == (-2.0, 1.5)
+    with pytest.raises(ParameterError, match="Depth must be LOW:HIGH"):
+        wish_of(None, {"depth_mm": "deep"}, {"depth_mm": "Depth"})
+    for goal, said in (("mass 0", "one of them above 0"), ("mass 1, band 5000-300", "a band must run")):
+        with pytest.raises(ParameterError, match=said):
+            wish_of(goal, {})
 
 
 def test_help_teaches() -> None:

@@ -121,15 +121,22 @@ def heat_line(heat: NeckHeat | None, reason: str | None) -> str:
     )
 
 
-def heat_lines(heat: NeckHeat) -> list[str]:
-    """Return temperatures at some powers, what was assumed, and the cautions."""
+def heat_rows(heat: NeckHeat) -> list[tuple[str, str, str, str]]:
+    """Return coil power, temperatures of coil and neck once settled, best to worst, and what comes of it."""
     worst, best = heat.paths()
-    lines = ["coil power   coil            neck            (settled, best to worst)"]
+    rows = []
     for watts in SHOWN_W:
         coil_low, neck_low = best.temperatures_c(watts, heat.room_c.low)
         coil_high, neck_high = worst.temperatures_c(watts, heat.room_c.high)
         coil, neck = f"{coil_low:.0f} to {coil_high:.0f} °C", f"{neck_low:.0f} to {neck_high:.0f} °C"
-        lines.append(f"{watts:>5g} W     {coil:<15} {neck:<15} {_mark(neck_low, neck_high, heat)}")
+        rows.append((f"{watts:g} W", coil, neck, _mark(neck_low, neck_high, heat)))
+    return rows
+
+
+def heat_lines(heat: NeckHeat) -> list[str]:
+    """Return temperatures at some powers, what was assumed, and the cautions."""
+    lines = ["coil power   coil            neck            (settled, best to worst)"]
+    lines += [f"{watts:>7}     {coil:<15} {neck:<15} {mark}" for watts, coil, neck, mark in heat_rows(heat)]
     return [*lines, *(f"assumed: {words}" for words in heat.assumed), *CAUTIONS]
 
 

@@ -5,12 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
-
-if TYPE_CHECKING:
-    from frusta.campaign.allowed_cones import Wish
 
 LIMITS = "Limits of the search"
 SPAN = "LOW:HIGH"
@@ -73,10 +70,11 @@ def next_(
     from frusta.campaign.next_file import next_document, next_json, next_lines
     from frusta.campaign.next_print import next_print
     from frusta.campaign.package import open_package
+    from frusta.campaign.wish_words import wish_of
     from frusta.cli.progress import progress
 
     package = open_package(campaign)
-    wish = wish_of(goal, rim_mm, depth_mm, bow_mm, wall_mm)
+    wish = wish_of(goal, {"rim_mm": rim_mm, "depth_mm": depth_mm, "bow_mm": bow_mm, "wall_mm": wall_mm})
     with progress("Reading takes") as show:
         known = analysed(package, campaign, cores=cores, progress=show)
     with ExitStack() as stages:
@@ -105,44 +103,3 @@ def next_(
         from frusta.publish.next_drawing import write_next
 
         typer.echo(f"Written: {write_next(told, document, package, out)}")
-
-
-def wish_of(
-    goal: str | None,
-    rim_mm: str | None = None,
-    depth_mm: str | None = None,
-    bow_mm: str | None = None,
-    wall_mm: str | None = None,
-) -> Wish:
-    """Return goal and limits as told on the command line.
-
-    Raises
-    ------
-    ParameterError
-        If one cannot be read.
-    """
-    from frusta.campaign.allowed_cones import Wish
-    from frusta.design.goal import read_goal
-
-    weights, band = (None, None) if goal is None else read_goal(goal)
-    spans = {
-        name: _span(name, text)
-        for name, text in (("rim_mm", rim_mm), ("depth_mm", depth_mm), ("bow_mm", bow_mm), ("wall_mm", wall_mm))
-    }
-    return Wish(weights, band, **spans)
-
-
-def _span(name: str, text: str | None) -> tuple[float, float] | None:
-    from frusta.errors import ParameterError
-
-    if text is None:
-        return None
-    ends = text.replace("..", ":").split(":")
-    try:
-        low, high = float(ends[0]), float(ends[-1])
-    except ValueError:
-        low, high = 1.0, 0.0
-    if len(ends) > 2 or not low <= high:
-        option = "--" + name.replace("_", "-")
-        raise ParameterError(f"{option} must be LOW:HIGH or one number, in mm (got {text}); as in {option} 40:50")
-    return low, high

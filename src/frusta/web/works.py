@@ -36,6 +36,8 @@ class Work:
     standing : {"running", "done", "failed", "stopped"}
     problem : Problem or None
     result : object
+    asked : object
+        What it was started with, for the form that starts it again.
     began_s : float
         Monotonic clock.
     """
@@ -47,6 +49,7 @@ class Work:
     standing: Standing = "running"
     problem: Problem | None = None
     result: Any = None
+    asked: Any = None
     began_s: float = field(default_factory=time.monotonic)
     stopping: threading.Event = field(default_factory=threading.Event, repr=False)
     thread: threading.Thread | None = field(default=None, repr=False)
@@ -92,7 +95,7 @@ class Works:
         """Return the latest work of every name."""
         return list(self._held.values())
 
-    def start(self, name: str, title: str, do: Callable[[Progress], Any]) -> Work:
+    def start(self, name: str, title: str, do: Callable[[Progress], Any], asked: Any = None) -> Work:
         """Start work in a thread of its own; where one of that name runs, that one is returned.
 
         Parameters
@@ -100,12 +103,14 @@ class Works:
         name, title : str
         do : callable
             Takes a function of ``(done, total)`` and returns the result.
+        asked : object
+            What it is started with.
         """
         with self._lock:
             held = self._held.get(name)
             if held is not None and held.standing == "running":
                 return held
-            work = self._held[name] = Work(name, title)
+            work = self._held[name] = Work(name, title, asked=asked)
         work.thread = threading.Thread(target=_run, args=(work, do), name=f"frusta-{name}", daemon=True)
         work.thread.start()
         return work
