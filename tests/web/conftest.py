@@ -26,6 +26,7 @@ from frusta.web.app import make_app
 from frusta.web.desk import Desk
 from frusta.web.rooms import bench as rooms_bench
 
+sys.path.insert(0, str(Path(__file__).parent))  # what these tests share
 CHROMIUM = Path("/usr/bin/chromium")
 ARGUMENTS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",

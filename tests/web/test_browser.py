@@ -9,13 +9,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from at_the_page import by_keyboard, by_mouse, faults_of, settled, until
 from playwright.sync_api import Page, expect
 
 from frusta.campaign.check import check_package
 from frusta.campaign.package import open_package
 
 pytestmark = pytest.mark.timeout(1500)  # on a machine that is busy with ten other things, too
-AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text("utf-8")
 ROOMS = ("bench", "cones", "differences", "next", "report", "import", "tables/rigs")
 CHARTS = {"differences": "#curves svg.chart", "next": "#forecast svg.chart"}
 KEEP_SOURCES = (
@@ -26,60 +26,10 @@ LONG_MARK = "the-cone-with-the-longest-mark-that-a-rim-of-a-cone-could-hold-1"
 NARROW = (390, 844)
 
 
-def until(page: Page, *wanted: str) -> str:
-    """Wait until the bench shows one of the steps, and say which."""
-    shown = page.wait_for_selector(", ".join(f'#bench[data-stage="{step}"]' for step in wanted))
-    assert shown is not None
-    return shown.get_attribute("data-stage") or ""
-
-
-def settled(page: Page) -> None:
-    """Wait until nothing of the page is on its way: no part loads, is swapped or faded, no work is shown as running."""
-    page.wait_for_function(
-        "() => document.readyState === 'complete' && !document.querySelector('.htmx-request, .htmx-swapping, "
-        '.htmx-settling, .htmx-added, [data-loads=""], [data-working], #reading progress, #preview progress, '
-        "#published progress') && [...document.querySelectorAll('figure[data-curves]')].every(f => f.dataset.read)"
-    )
-
-
-def faults_of(page: Page) -> list[str]:
-    """What axe-core finds in the page once it stands still."""
-    settled(page)
-    page.evaluate(AXE)
-    found = page.evaluate("async () => (await axe.run(document, {resultTypes: ['violations']})).violations")
-    return [f"{v['id']}: {n['target']} {n['failureSummary']}" for v in found for n in v["nodes"]]
-
-
 def unweighed(campaign: Path) -> None:
     """The check cone, which comes first, wants to be weighed."""
     file = campaign / "specimens.csv"
     file.write_text(file.read_text().replace("st80,5.0", "st80,"))
-
-
-def by_keyboard(page: Page) -> None:
-    """One seating, all with Enter."""
-    until(page, "cone")
-    page.keyboard.press("Enter")
-    if until(page, "weigh", "seat") == "weigh":
-        page.keyboard.type("5.2")
-        page.keyboard.press("Enter")
-    until(page, "seat")
-    page.keyboard.press("Enter")
-    until(page, "verdict")
-    page.keyboard.press("Enter")
-
-
-def by_mouse(page: Page) -> None:
-    """One seating, all with the mouse but for the mass."""
-    until(page, "cone")
-    page.click("button:has-text('I have it')")
-    if until(page, "weigh", "seat") == "weigh":
-        page.fill("#mass", "5,2")
-        page.click("button:has-text('Write it down')")
-    until(page, "seat")
-    page.click("button:has-text('It is on')")
-    until(page, "verdict")
-    page.click(".keys .go")
 
 
 def test_from_a_campaign_without_takes_to_its_report(campaign: Path, serve: Callable, open_page: Callable):

@@ -4,26 +4,30 @@
   const silent = document.getElementById("silent");
   const byId = (id) => document.getElementById(id);
   const bench = () => byId("bench");
-  let heard = performance.now(), swapping = false, said = 0, quiet = false;
+  let heard = performance.now(), swapping = false, waiting = null, said = 0, quiet = false;
 
   const minus = (text) => text.replace("-", "\u2212");
   const write = (id, text) => { const e = byId(id); if (e && e.textContent !== text) e.textContent = text; };
 
-  // a step is drawn once: what is being typed in it outlives late news of the same step
+  // a step is drawn once: what is being typed in it outlives late news of the same step; a form that is drawn anew
+  // keeps what was typed, what was opened and the caret
   const draw = async (event) => {
-    if (swapping) return;
+    if (swapping) { if (event) waiting = event; return; }
     swapping = true;
     const answer = await fetch(page.base + "/bench", { headers: { accept: "text/html" } }).catch(() => null);
     if (answer && answer.ok) {
       const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
       const next = fresh.getElementById("bench");
       if (event || next.dataset.number !== bench().dataset.number || next.dataset.stage !== bench().dataset.stage) {
+        const form = ["empty", "begin"].includes(next.dataset.stage) && next.dataset.stage === bench().dataset.stage;
+        const kept = form ? page.keep() : null;
         bench().replaceWith(next);
         document.querySelector(".who").replaceWith(fresh.querySelector(".who"));
-        settled();
+        if (kept) page.restore(kept); else settled();
       }
     }
     swapping = false;
+    if (waiting) { const late = waiting; waiting = null; await draw(late); }
   };
 
   // the take at hand over the seating before: read beside the verdict, which does not wait for it

@@ -21,6 +21,7 @@ const page = (() => {
     toast.append(element("span", "", text));
     if (undo) {
       const button = element("button", "btn slim");
+      if (document.body.dataset.room === "bench") button.dataset.key = "u";  // the ticket's own Undo stands before it
       button.append(element("kbd", "", "U"), "Undo");
       button.addEventListener("click", takeBack);
       toast.append(button);
@@ -88,7 +89,7 @@ const page = (() => {
     }
     return "";
   };
-  const summaryOf = (d) => { const f = d.closest("figure"); return `${f ? f.dataset.curves || "" : ""} ${d.querySelector("summary").textContent}`; };
+  const summaryOf = (d) => { if (d.id) return d.id; const f = d.closest("figure"); return `${f ? f.dataset.curves || "" : ""} ${d.querySelector("summary").textContent}`; };
   const keep = () => {
     const active = document.activeElement, where = active && active.closest("main") ? nameOf(active) : "";
     return {
@@ -166,11 +167,12 @@ const page = (() => {
       cells[list] = cells[list] || [];
       if (!box.checked) cells[list].push(box.value);
     }
-    const button = form.querySelector("button");
+    const button = form.querySelector("button"), focused = button && button === document.activeElement;
     if (button) button.disabled = true;
     const answer = await call(method, path, cells);
     if (button) button.disabled = false;
-    if (answer) form.dataset.sent = "yes";
+    if (focused) button.focus();  // what is disabled loses it
+    if (answer && form.dataset.stays === undefined) form.dataset.sent = "yes";
     settle(answer);
   });
   document.addEventListener("input", (event) => { const form = event.target.closest("form[data-sent]"); if (form) delete form.dataset.sent; });
@@ -178,9 +180,11 @@ const page = (() => {
     const button = event.target.closest("button[data-api]");
     if (!button) return;
     const [method, path] = button.dataset.api.split(" ");
+    const focused = button === document.activeElement;
     button.disabled = true;
     const answer = await call(method, path, button.dataset.body ? JSON.parse(button.dataset.body) : undefined);
     button.disabled = false;
+    if (focused) button.focus();
     settle(answer);
   });
 
@@ -224,5 +228,5 @@ const page = (() => {
   document.addEventListener("htmx:afterSettle", (event) => { const part = event.detail.target; if (part && part.dataset.loads !== undefined) part.dataset.loads = "done"; });
   document.addEventListener("htmx:afterSettle", () => document.dispatchEvent(new CustomEvent("frusta-drawn")));
   document.body.addEventListener("frusta-read", arrived);
-  return { base, call, say, complain, settle, refresh, typing, element, offline: () => complain(offline), refuse: (text) => complain(problemOf(text)) };
+  return { base, call, say, complain, settle, refresh, keep, restore, typing, element, offline: () => complain(offline), refuse: (text) => complain(problemOf(text)) };
 })();
