@@ -123,7 +123,7 @@ def _by_bench(driver: Driver, poles: Poles, name: str) -> Complexes:
     part, field = BENCH_FIELDS[name]
     item = getattr(driver, part)
     value = getattr(item, field)
-    step = 1e-4 * value if value > 0.0 else _SMALL[name]
+    step = 1e-4 * value if value > 0.0 else SMALL_STEPS[name]
     ahead = replace(driver, **{part: replace(item, **{field: value + step})})
     low = max(value - step, 0.0)
     behind = replace(driver, **{part: replace(item, **{field: low})})
@@ -141,7 +141,7 @@ BENCH_FIELDS = {
     "joint_compliance_m_n": ("joint", "compliance_m_n"),
     "joint_loss_factor": ("joint", "loss_factor"),
 }
-_SMALL = {
+SMALL_STEPS = {
     "coil_mass_kg": 1e-8,
     "coil_resistance_ohm": 1e-5,
     "coil_inductance_h": 1e-9,
