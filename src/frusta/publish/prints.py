@@ -11,10 +11,11 @@ from scipy.stats import t as student_t
 
 from frusta.campaign.differences import ENOUGH_DEGREES, log_value
 from frusta.campaign.figures import FIGURE
-from frusta.campaign.findings import Reading
+from frusta.campaign.findings import Findings, Reading
 from frusta.campaign.nested import difference_spread, group_mean, print_mean, scatter
+from frusta.campaign.package import Package
 from frusta.campaign.sentences import DB_PER_NEPER
-from frusta.publish.groups import Group, Groups
+from frusta.publish.groups import Group, Groups, profile_order
 
 Cells = dict[tuple[str, int], dict[str, dict[int, list[float]]]]
 
@@ -60,6 +61,11 @@ class GroupMean:
 def counted(readings: Sequence[Reading]) -> list[Reading]:
     """Readings that count: takes of cones that need not be repeated."""
     return [r for r in readings if r.kind == "cone" and r.quality != "repeat"]
+
+
+def profiles_of(findings: Findings, package: Package) -> list[str]:
+    """Profiles of the takes that count, in the order of the table; the empty key where none is given."""
+    return profile_order({r.profile or "" for r in counted(findings.readings)}, package)
 
 
 def group_means(readings: Sequence[Reading], groups: Groups, key: str) -> list[GroupMean]:

@@ -23,7 +23,7 @@ from frusta.campaign.package import Package, open_package
 from frusta.campaign.private_columns import without_private
 from frusta.errors import ParameterError
 from frusta.publish import render
-from frusta.publish.drawings import NARROW_PX, Drawing
+from frusta.publish.drawings.drawing import NARROW_PX, Drawing
 from frusta.publish.groups import Groups
 from frusta.publish.listening import Listening, write_listening
 from frusta.publish.page import Report, compose

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from frusta.publish import render
 from frusta.publish.charts.frame import text_width
-from frusta.publish.drawings import Drawing
+from frusta.publish.drawings.drawing import Drawing
 from frusta.publish.page import Report
 from frusta.publish.theme import FONT, LIGHT
 

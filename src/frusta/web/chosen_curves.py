@@ -13,7 +13,8 @@ from frusta.publish import facts
 from frusta.publish.charts import Curve, decay_chart, distortion_chart, response_chart
 from frusta.publish.charts.frequency_axis import frequency_span
 from frusta.publish.curves_of import Shown, decay_curve, distortion_curve, response_curve, rigid_curve, shown_takes
-from frusta.publish.drawings import Drawing, third_octaves
+from frusta.publish.drawings.curve_parts import third_octaves
+from frusta.publish.drawings.drawing import Drawing
 from frusta.publish.groups import Group, Groups
 from frusta.publish.theme import Style
 from frusta.publish.words import quantity

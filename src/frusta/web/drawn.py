@@ -10,7 +10,7 @@ from typing import Any
 from markupsafe import Markup
 
 from frusta.publish.charts import Curve
-from frusta.publish.drawings import NARROW_PX, Drawing
+from frusta.publish.drawings.drawing import NARROW_PX, Drawing
 from frusta.publish.table import TableOf
 from frusta.web.desk import Desk
 

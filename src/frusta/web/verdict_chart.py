@@ -19,7 +19,7 @@ from frusta.errors import FrustaError
 from frusta.publish import facts
 from frusta.publish.charts import Curve, response_chart
 from frusta.publish.curves_of import Shown, response_curve, rigid_curve
-from frusta.publish.drawings import Drawing
+from frusta.publish.drawings.drawing import Drawing
 from frusta.publish.groups import Group, Groups
 from frusta.publish.theme import Style
 from frusta.web.drawn import Drawn, drawn, series_of

@@ -10,8 +10,9 @@ from fastapi.responses import HTMLResponse
 from frusta.campaign.analysis import Analysis
 from frusta.campaign.stays_put import StaysRow, stays_of_campaign
 from frusta.errors import ParameterError
-from frusta.publish import drawings
+from frusta.publish.drawings.strips import STRIPS, strip_drawings
 from frusta.publish.groups import Groups, profile_name
+from frusta.publish.prints import profiles_of
 from frusta.publish.verdict import band_sentences, extremes_sentence, is_clear, opening
 from frusta.publish.words import NBSP, plain
 from frusta.web.chosen_curves import chosen_of, curve_drawings, zoom_of
@@ -135,8 +136,8 @@ def _known(known: Known | None) -> Known:
 
 def _figure(views: Views, known: Known, groups: Groups, figure: str) -> dict[str, Any]:
     """One figure: the strips, the sentences, where its scatter comes from."""
-    strip = next((s for s in drawings.STRIPS if s.key == figure), drawings.STRIPS[0])
-    panels = drawings.strip_drawings(known.findings, known.package, groups, strip)
+    strip = next((s for s in STRIPS if s.key == figure), STRIPS[0])
+    panels = strip_drawings(known.findings, known.package, groups, strip)
     rows = [d for d in known.findings.differences if d.figure == strip.key]
     by_shape: dict[str, list[tuple[str, str]]] = {}
     for d in rows:
@@ -148,7 +149,7 @@ def _figure(views: Views, known: Known, groups: Groups, figure: str) -> dict[str
         if d.sd_print is not None or d.sd_seating is not None
     ]
     return {
-        "figures": drawings.STRIPS,
+        "figures": STRIPS,
         "figure": strip,
         "panels": [drawn(views.desk, d) for d in panels],
         "sentences": by_shape,
@@ -165,7 +166,7 @@ def _says(known: Known, groups: Groups, shape: str) -> list[str]:
 
 
 def _shape(known: Known, shape: str) -> dict[str, Any]:
-    profiles = drawings.profiles_of(known.findings, known.package)
+    profiles = profiles_of(known.findings, known.package)
     return {
         "shapes": [(p, profile_name(p, known.package)) for p in profiles],
         "shape": shape if shape in profiles else (profiles[0] if profiles else ""),

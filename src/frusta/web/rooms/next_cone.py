@@ -23,7 +23,7 @@ from frusta.material.learned import Learned
 from frusta.publish import facts, render
 from frusta.publish.charts import Curve
 from frusta.publish.charts.forecast import forecast_chart
-from frusta.publish.drawings import NARROW_PX
+from frusta.publish.drawings.drawing import NARROW_PX
 from frusta.publish.groups import Groups
 from frusta.publish.theme import Style
 from frusta.publish.words import NBSP, interval, quantity

@@ -23,7 +23,7 @@ from frusta.campaign.next_file import (
 from frusta.campaign.next_print import NextPrint, next_print
 from frusta.errors import FrustaError, PackageError
 from frusta.publish import render
-from frusta.publish.drawings import NARROW_PX
+from frusta.publish.drawings.drawing import NARROW_PX
 from frusta.publish.next_drawing import trade_off_of, trade_off_parts
 from frusta.publish.words import NBSP, plain
 from frusta.web.views import Views

@@ -1,0 +1,1 @@
+"""The sections of a report in words and tables, one a file; what each returns goes to the template as it is."""
