@@ -59,7 +59,7 @@ def ended(desk: Desk) -> str:
 
 def test_it_is_worked_out_and_told(desk: Desk, web: Any) -> None:
     before = web.get(at("/next")).text
-    assert "Work out what would tell most, and the best cone" in before
+    assert "Work it out</button>" in before
     assert "to show a difference of" in before
     assert web.get(at("/api/next")).status_code >= 400
     assert web.post(at("/api/works/next/start"), headers={"x-frusta": "1"}).status_code < 300
@@ -71,7 +71,8 @@ def test_it_is_worked_out_and_told(desk: Desk, web: Any) -> None:
     assert told == expected
     text = web.get(at("/next/print")).text
     assert "The best cone for 300 to 5000 Hz" in text
-    assert "Work it out again" in text
+    assert "Put it on the sliders" in text
+    assert "The same in the terminal: <code>frusta next quay</code>" in text
     assert 'hx-trigger="load' not in text
     assert "best for the goal" in text
     assert "to show a difference of" not in text

@@ -13,11 +13,14 @@ from markupsafe import Markup
 
 from frusta.campaign.forecast_file import forecast_document
 from frusta.campaign.forecasting import ForecastInputs, drawn_profile, forecast_inputs
+from frusta.campaign.heat import heat_document
 from frusta.campaign.rows import Profile
 from frusta.cone.profile import ConeProfile
+from frusta.design.cone_modes import ForecastMode
 from frusta.design.forecast import FULL, QUICK, Forecast
 from frusta.design.print_bodies import cone_body
 from frusta.design.print_file import print_file
+from frusta.design.printability import OverhangLimit
 from frusta.errors import FrustaError, ParameterError
 from frusta.material.learned import Learned
 from frusta.publish import facts, render
@@ -28,6 +31,7 @@ from frusta.publish.groups import Groups
 from frusta.publish.theme import Style
 from frusta.publish.words import NBSP, interval, quantity
 from frusta.web.drawn import Drawn, safe_json, series_of
+from frusta.web.heat_words import HeatAsked, heat_told, neck_heat_of
 from frusta.web.problems import a_file
 from frusta.web.rooms.next_print import next_words
 from frusta.web.rooms.next_print import router as next_print_router
@@ -43,10 +47,19 @@ SLIDERS = (
     ("bow_mm", "Bow, mm; below 0 is concave", -12.0, 12.0, 0.1),
     ("wall_mm", "Wall, mm", 0.3, 3.0, 0.05),
 )
+BELLS = {1: "rocking", 2: "oval", 3: "three lobes", 4: "four lobes"}
+"""Shapes of a rim by circumferential order, neck held."""
 NAMES = tuple(name for name, *_ in SLIDERS)
 Group = Annotated[str, Query(max_length=140)]
 Cell = Annotated[str, Query(max_length=20)]
 Length = Annotated[float, Query(ge=-1000.0, le=1000.0, allow_inf_nan=False)]
+HEAT_FIELDS = (
+    ("thermal_k_w", "From coil to room, K/W", "if you know it"),
+    ("hot_ohm", "or measured: hot coil, ohm", "once it no longer rises"),
+    ("hot_w", "at a power of, W", "current squared times hot ohm"),
+    ("room_c", "Where it will play, °C", "20 to 35 if empty"),
+)
+"""What narrows the heat that a neck bears."""
 
 
 @dataclass(frozen=True)
@@ -117,7 +130,8 @@ def router(views: Views) -> APIRouter:
     @routes.get("/next", response_class=HTMLResponse, include_in_schema=False)
     def room(
         request: Request, base: Group = "", group: Group = "", neck_radius_mm: Cell = "", rim_radius_mm: Cell = "",
-        depth_mm: Cell = "", bow_mm: Cell = "", wall_mm: Cell = "",
+        depth_mm: Cell = "", bow_mm: Cell = "", wall_mm: Cell = "", thermal_k_w: Cell = "", hot_ohm: Cell = "",
+        hot_w: Cell = "", room_c: Cell = "",
     ) -> HTMLResponse:  # fmt: skip
         if not desk.is_campaign:
             return views.page("empty.html", request, "next", "Next cone", says="Nothing to design from yet.")
@@ -135,6 +149,7 @@ def router(views: Views) -> APIRouter:
                 **views.reading_work(),
             )  # fmt: skip
         given = dict(zip(NAMES, (neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm), strict=True))
+        warm = HeatAsked(thermal_k_w, hot_ohm, hot_w, room_c)
         return views.page(
             "next.html",
             request,
@@ -148,6 +163,8 @@ def router(views: Views) -> APIRouter:
                 (n, words, *_ends(low, high, getattr(profile, n)), step, _given(given[n], getattr(profile, n)))
                 for n, words, low, high, step in SLIDERS
             ],
+            heat_fields=[(name, label, hint, getattr(warm, name)) for name, label, hint in HEAT_FIELDS],
+            heat_given=warm.given,
             **next_words(views),
             faults=(),
             editable=(),
@@ -158,7 +175,8 @@ def router(views: Views) -> APIRouter:
     def part(
         request: Request, group: Group = "", base: Group = "", neck_radius_mm: Length = 15.0,
         rim_radius_mm: Length = 50.0, depth_mm: Length = 30.0, bow_mm: Length = 0.0, wall_mm: Length = 0.8,
-        quick: bool = False, slim: bool = False,
+        quick: bool = False, slim: bool = False, thermal_k_w: Cell = "", hot_ohm: Cell = "", hot_w: Cell = "",
+        room_c: Cell = "",
     ) -> Response:  # fmt: skip
         asked = wish(group, base, neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm)
         try:
@@ -171,20 +189,34 @@ def router(views: Views) -> APIRouter:
         if told is None:
             return Response(status_code=204)
         widths = (SLIM if slim else WIDE,) if quick else (WIDE, SLIM)
-        return views.render("next_forecast.html", request, quick=quick, **_words(views, told, drawing, asked, widths))
+        heat = heat_told(
+            desk.package, inputs, told.material, drawing, HeatAsked(thermal_k_w, hot_ohm, hot_w, room_c)
+        )  # fmt: skip
+        words = _words(views, told, drawing, asked, widths, inputs.overhang or OverhangLimit())
+        return views.render("next_forecast.html", request, quick=quick, heat=heat, **words)
 
     @routes.get("/api/forecast", tags=["next cone"])
     def forecast(
         group: Group, base: Group = "", neck_radius_mm: Length = 15.0, rim_radius_mm: Length = 50.0,
         depth_mm: Length = 30.0, bow_mm: Length = 0.0, wall_mm: Length = 0.8, quick: bool = False,
+        thermal_k_w: Cell = "", hot_ohm: Cell = "", hot_w: Cell = "", room_c: Cell = "",
     ) -> dict[str, Any]:  # fmt: skip
         """Forecast a cone that has not been printed; ``group`` is material or material/recipe.
 
-        A quick look has a band from few possible prints, and of all figures break-up alone.
+        A quick look has a band from few possible prints, and of all figures break-up alone. Heat at the neck takes what
+        is known of the coil: K/W from coil to room, or its hot resistance at a power; the room.
         """
         asked = wish(group, base, neck_radius_mm, rim_radius_mm, depth_mm, bow_mm, wall_mm)
         drawing = _drawing(asked, desk.package)
-        return forecast_document(inputs_of(asked).of(drawing, QUICK if quick else FULL), base or "new")
+        inputs = inputs_of(asked)
+        told = inputs.of(drawing, QUICK if quick else FULL)
+        document = forecast_document(told, base or "new")
+        known = HeatAsked(thermal_k_w, hot_ohm, hot_w, room_c)
+        heat, reason = neck_heat_of(desk.package, inputs, told.material, drawing, known)
+        document["heat"] = heat_document(heat)
+        if reason is not None:
+            document["reasons"]["heat"] = reason
+        return document
 
     @routes.get(
         "/api/printfile", tags=["next cone"], responses=a_file("model/3mf", "model/stl"), response_class=Response
@@ -230,7 +262,12 @@ def _given(text: str, otherwise: float) -> float:
 
 
 def _words(
-    views: Views, told: Forecast, drawing: ConeProfile, asked: Wish, widths: tuple[tuple[float, str], ...]
+    views: Views,
+    told: Forecast,
+    drawing: ConeProfile,
+    asked: Wish,
+    widths: tuple[tuple[float, str], ...],
+    limit: OverhangLimit,
 ) -> dict[str, Any]:
     package = views.desk.package
     material, _, recipe = asked.group.partition("/")
@@ -290,7 +327,7 @@ def _words(
         "drawing": section_svg(
             drawing,
             label=f"Section to scale, {made.steepest_overhang_deg:.0f} degrees from upright at its flattest",
-            flattest=f"{made.steepest_overhang_deg:.0f}° from upright",
+            limit=limit,
             bed=True,
         ),
         "verdict": {"yes": "Prints clean", "doubtful": "May sag", "no": "Will not print"}[made.verdict],
@@ -311,12 +348,17 @@ def _words(
         "assumed": [_sentence(a) for a in told.assumed],
         "handbook": views.desk.known is None,
         "query": "&".join(f"{k}={getattr(asked, k)}" for k in ("group", "base", *(n for n, *_ in SLIDERS))),
-        "bell": ", ".join(
-            f"{quantity(m.frequency_hz, 'Hz')}"
+        "bell": [
+            (f"{BELLS[m.circumferential_order]}, n = {m.circumferential_order}", _mode(m))
             for m in told.modes
-            if m.circumferential_order > 1 and m.mode_number == 1
-        ),
+            if m.circumferential_order in BELLS and m.mode_number == 1
+        ],
     }
+
+
+def _mode(mode: ForecastMode) -> str:
+    half = 1.96 * mode.frequency_hz_u
+    return f"{quantity(mode.frequency_hz, 'Hz', half_width=half)} ±{NBSP}{quantity(half, 'Hz', half_width=half)}"
 
 
 def _figure(told: Forecast, key: str, unit: str) -> str:

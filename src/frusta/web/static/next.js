@@ -1,7 +1,7 @@
 "use strict";
 // Sliders and their numbers move together. After a short rest a quick look is drawn, then the full forecast in its place.
 (() => {
-  const REST_MS = 40;
+  const REST_MS = 40, PATIENCE_MS = 300;
   const wish = () => document.getElementById("wish"), place = () => document.getElementById("forecast");
   let resting = 0, asking = null;
 
@@ -19,7 +19,9 @@
     const field = place(), active = document.activeElement;
     const plots = [...field.querySelectorAll(".plot")], at = plots.indexOf(active);
     const key = field.contains(active) && active.dataset.key;
+    const open = [...field.querySelectorAll("details[open]")].map((d) => d.id);
     field.replaceChildren(...fresh.body.childNodes);
+    for (const id of open) { const d = id && document.getElementById(id); if (d) d.open = true; }
     document.dispatchEvent(new CustomEvent("frusta-drawn"));
     const again = at >= 0 ? field.querySelectorAll(".plot")[at] : key ? field.querySelector(`[data-key="${key}"]`) : null;
     if (again) again.focus({ preventScroll: true });
@@ -28,12 +30,14 @@
     if (asking) asking.abort();
     const mine = asking = new AbortController();
     place().dataset.working = "yes";
+    const late = setTimeout(() => { const told = document.getElementById("waiting"); if (told && !mine.signal.aborted) told.textContent = "Working it out."; }, PATIENCE_MS);
     for (const quick of [true, false]) {
       let answer, text;
       try {
         answer = await fetch(question(quick), { signal: mine.signal });
         text = await answer.text();
-      } catch (_) { if (!mine.signal.aborted) { delete place().dataset.working; page.offline(); } return; }
+      } catch (_) { clearTimeout(late); if (!mine.signal.aborted) { delete place().dataset.working; page.offline(); } return; }
+      clearTimeout(late);
       if (mine.signal.aborted) return;
       if (answer.status === 204) continue;
       if (!answer.ok) { delete place().dataset.working; page.refuse(text); return; }
