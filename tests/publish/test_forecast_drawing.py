@@ -41,6 +41,14 @@ def test_band_and_curves_are_those_of_the_document():
     rows = areas[0]["data"]["values"]
     assert len(rows) == 49  # where one end is missing there is no band
     assert {(row["low"], row["high"]) for row in rows} == {(78.5, 81.5)}
+    assert text.count("shaded: 95 % of prints") == 2  # the words and their halo
+
+
+def test_the_highest_of_the_band_stays_in_the_picture():
+    """A band that reaches 12 dB over the expected curve needs an axis that ends above it."""
+    tall = {**DOCUMENT, "response": {**DOCUMENT["response"], "high_95_db": [92.0] * 50}}
+    top = forecast_chart(tall)["usermeta"]["frusta"]["y"][1]
+    assert top > 92.0
 
 
 def test_written_as_svg_and_png(tmp_path: Path):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,7 +67,13 @@ class _Label:
 ROW_PX = 19.0
 
 
-def stairs(layers: Layers, curves: list[Curve], *, narrow: bool, top_px: float = 8.0) -> None:
+def draw_lines(layers: Layers, curves: Sequence[Curve], *, narrow: bool) -> None:
+    """Draw curves, each in the colour, dash and thickness of its material."""
+    for curve in curves:
+        layers.line(curve.x, curve.y, layers.curve_mark(curve.style, narrow=narrow))
+
+
+def stairs(layers: Layers, curves: Sequence[Curve], *, narrow: bool, top_px: float = 8.0) -> None:
     """Write the names of the curves like stairs, tied to their anchors by thin leaders that cross no name.
 
     Names left of the split lie to the left of their leader, the rest to the right; of each side the innermost

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from frusta.publish.charts.curve import ROW_PX, Curve, stairs
+from frusta.publish.charts.curve import ROW_PX, Curve, draw_lines, stairs
 from frusta.publish.charts.frame import Frame, Layers
 
 LOWEST_PERCENT = 0.8
@@ -77,9 +77,8 @@ def decay_chart(
         if frame.width - x > 74:
             for row, line in enumerate(("first echo:", "not read")):
                 layers.text_at(line, x, 14 + 19 * row, align="left", color=layers.colours["ink-2"], halo=0)
-    for curve in curves:
-        layers.line(zip(curve.x.tolist(), curve.y.tolist(), strict=True), layers.curve_mark(curve.style, narrow=narrow))
-    stairs(layers, list(curves), narrow=narrow)
+    draw_lines(layers, curves, narrow=narrow)
+    stairs(layers, curves, narrow=narrow)
     for curve in curves:
         if curve.marked and curve.anchor is not None and 0 <= curve.anchor <= end:
             layers.add(layers.point_mark(curve.style), [{"x": curve.anchor, "y": 2.0}], x=layers.x(), y=layers.y())

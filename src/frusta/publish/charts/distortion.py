@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from frusta.publish.charts.curve import ROW_PX, Curve, stairs
+from frusta.publish.charts.curve import ROW_PX, Curve, draw_lines, stairs
 from frusta.publish.charts.frame import DECADE_DB, Frame, Layers, height_of_decibels, text_width
 from frusta.publish.charts.frequency_axis import frequency_grid, frequency_labels, frequency_span
 from frusta.publish.theme import SMALL_PX
@@ -81,9 +81,8 @@ def distortion_chart(
         _say_limit(layers, limit, stop_hz or 0.0)
     if stop_hz is not None and not narrow:
         _say_orders(layers, stop_hz)
-    for curve in curves:
-        layers.line(zip(curve.x.tolist(), curve.y.tolist(), strict=True), layers.curve_mark(curve.style, narrow=narrow))
-    stairs(layers, list(curves), narrow=narrow)
+    draw_lines(layers, curves, narrow=narrow)
+    stairs(layers, curves, narrow=narrow)
     return layers.spec(description, background=background)
 
 

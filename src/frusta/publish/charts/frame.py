@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from frusta.publish import theme
 
 Layer = dict[str, Any]
+Floats = NDArray[np.float64]
 DECADE_DB = 25.0  # IEC 60263: 25 dB of level are as long as one decade of frequency
 SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
 
@@ -162,11 +166,11 @@ class Layers:
         mark = {"type": "rule", "color": self.colours["edge"], "strokeWidth": 1.5, "strokeDash": [5, 4]}
         self.add(mark, [{"x": value}], x=self.x())
 
-    def line(self, points: Iterable[tuple[float, float]], mark: Layer) -> None:
+    def line(self, along: Floats, values: Floats, mark: Layer) -> None:
         """Draw a curve, broken where values are missing and cut, not flattened, at the frame."""
         rows = [
             {"x": round(x, 5), "y": round(y, 5) if math.isfinite(y) else None}
-            for x, y in points
+            for x, y in zip(along.tolist(), values.tolist(), strict=True)
             if math.isfinite(x) and (x > 0 or not self.frame.x_log)
         ]
         whole = {"type": "line", "clip": True, "invalid": "break-paths-show-domains", **mark}

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from frusta.publish.charts.curve import ROW_PX, Curve, stairs
+from frusta.publish.charts.curve import ROW_PX, Curve, draw_lines, stairs
 from frusta.publish.charts.frame import DECADE_DB, Frame, Layers, height_of_decibels
 from frusta.publish.charts.frequency_axis import frequency_grid, frequency_labels, frequency_span
 from frusta.publish.words import band as band_words
@@ -43,7 +43,7 @@ def response_chart(
     rigid : Curve or None
         Response of a rigid cone of the same shape; drawn as dots beneath.
     spread : (Curve, Curve) or None
-        Lower and upper end of a band of levels, at the same frequencies; shaded in the colour of the lower.
+        Levels between which 95 % of prints lie, at the same frequencies; shaded in the colour of the lower.
     band_hz, read_hz : (float, float) or None
         The campaign's band (shaded); what was read (outside of it is greyed), Hz.
     relative : bool
@@ -69,8 +69,9 @@ def response_chart(
     left, right = (38.0, 8.0) if narrow else (46.0, 16.0)
     width = total_width - left - right
     decades = math.log10(span[1] / span[0])
+    tall = curves if spread is None else [*curves, spread[1]]
     for _ in range(2):  # a chart that would be too tall is made narrower, and its names then need more of it
-        top = response_top(curves, span, width / decades / DECADE_DB) if top_db is None else top_db
+        top = response_top(tall, span, width / decades / DECADE_DB) if top_db is None else top_db
         length = response_range(curves, top) if range_db is None else range_db
         width = min(width, TALLEST_PX * decades * DECADE_DB / length)
     range_db = length
@@ -99,12 +100,13 @@ def response_chart(
         _shade(layers, *spread)
     if rigid is not None and np.isfinite(rigid.y).any():
         dots = {"color": layers.colours["ink"], "strokeDash": [0.1, 5.5], "strokeWidth": 2.4, "strokeCap": "round"}
-        layers.line(zip(rigid.x.tolist(), rigid.y.tolist(), strict=True), dots)
-    for curve in curves:
-        layers.line(zip(curve.x.tolist(), curve.y.tolist(), strict=True), layers.curve_mark(curve.style, narrow=narrow))
+        layers.line(rigid.x, rigid.y, dots)
+    draw_lines(layers, curves, narrow=narrow)
     if rigid is not None:
         _name_rigid(layers, rigid, curves, narrow)
-    stairs(layers, list(curves), narrow=narrow)
+    stairs(layers, curves, narrow=narrow)
+    if spread is not None:
+        _name_shade(layers, band_hz)
     return layers.spec(description, background=background)
 
 
@@ -140,9 +142,21 @@ def _inside(curve: Curve, span: tuple[float, float]) -> Any:
 
 def _name_band(layers: Layers, band_hz: tuple[float, float], narrow: bool) -> None:
     frame = layers.frame
-    left = max(frame.x_px(max(band_hz[0], frame.x[0])), 0) + 6
+    left = _band_left(layers, band_hz)
     text = "your band" if narrow else f"your band, {band_words(*band_hz)}"
     layers.text_at(text, left, frame.height - 13, align="left", color=layers.colours["ink-2"], ground="used")
+
+
+def _band_left(layers: Layers, band_hz: tuple[float, float]) -> float:
+    return max(layers.frame.x_px(max(band_hz[0], layers.frame.x[0])), 0) + 6
+
+
+def _name_shade(layers: Layers, band_hz: tuple[float, float] | None) -> None:
+    """Name what is shaded around the curve, over the name of the band where there is one."""
+    left, above, ground = (6, 13, "card") if band_hz is None else (_band_left(layers, band_hz), 34, "used")
+    place = layers.frame.height - above
+    text = "shaded: 95 % of prints"
+    layers.text_at(text, left, place, align="left", color=layers.colours["ink-2"], ground=ground)
 
 
 def _name_unread(layers: Layers, low: float, high: float) -> None:
@@ -170,4 +184,4 @@ def _name_rigid(layers: Layers, rigid: Curve, curves: Sequence[Curve], narrow: b
     x_px = frame.x_px(place)
     layers.segments([(x_px, frame.y_px(value) + 4), (x_px, y_low - 9)], "ink-2")
     text = "rigid cone" if narrow else "dotted: a rigid cone of this shape"
-    layers.text_at(text, x_px, y_low, align="center", fontWeight=500, halo=5)
+    layers.text_at(text, x_px - 6, y_low, align="left", fontWeight=500, halo=5)  # a curve that rises is on the left
