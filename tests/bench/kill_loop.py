@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+from forked_life import live
 from small_package import make_device, make_guide, make_package
 
 from frusta.bench.journal import journal_of, latest_session
@@ -128,32 +129,18 @@ def main() -> None:
 def one_life(root: Path, device: VirtualDevice, alive_s: float, moments: int | None, acknowledged: set[str]) -> bool:
     """Run a child for so long, or for so many flushes and moves; True if it came to the end."""
     reader, writer = os.pipe()
-    child = os.fork()
-    if child == 0:
-        os.close(reader)
-        code = 1
-        try:
-            Fuse(moments)
-            sit(root, device, writer)
-            code = 0
-        finally:
-            os._exit(code)
+
+    def life() -> None:
+        Fuse(moments)
+        sit(root, device, writer)
+
+    code = live(life, alive_s)
     os.close(writer)
-    end = time.monotonic() + alive_s
-    ended = status = 0
-    while not ended and time.monotonic() < end:
-        ended, status = os.waitpid(child, os.WNOHANG)
-        time.sleep(0.0005)
-    if not ended:
-        os.kill(child, signal.SIGKILL)
-        os.waitpid(child, 0)
     with os.fdopen(reader) as told:
         acknowledged.update(line.split()[1] for line in told.read().splitlines() if line.startswith("kept"))
-    if not ended or os.WIFSIGNALED(status):
-        return False
-    if status != 0:
+    if code:
         raise SystemExit(f"a sitting failed in {root}")
-    return True
+    return code == 0
 
 
 def last_event(root: Path) -> str:

@@ -22,7 +22,9 @@ import soundfile
 
 sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parents[1] / "publish"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))
 
+from forked_life import live
 from hard_package import RATE_HZ, make_small_package
 from workshop import Workshop, invent
 
@@ -224,29 +226,12 @@ def main() -> None:
 
 def one_life(do: Callable[[Path], None], root: Path, fuse: Fuse, limit: int | None, alive_s: float) -> bool:
     """Run the job in a child until the limit or the time is up; True if it came to its end."""
-    child = os.fork()
-    if child == 0:
-        code = 1
-        try:
-            fuse.light(limit)
-            do(root)
-            code = 0
-        except Exception as error:
-            sys.stderr.write(f"{type(error).__name__}: {error}\n")
-        finally:
-            os._exit(code)
-    end = time.monotonic() + alive_s
-    ended = status = 0
-    while not ended and time.monotonic() < end:
-        ended, status = os.waitpid(child, os.WNOHANG)
-        time.sleep(0.0005)
-    if not ended:
-        os.kill(child, signal.SIGKILL)
-        os.waitpid(child, 0)
-        return False
-    if os.WIFSIGNALED(status):
-        return False
-    return status == 0
+
+    def life() -> None:
+        fuse.light(limit)
+        do(root)
+
+    return live(life, alive_s) == 0
 
 
 if __name__ == "__main__":
