@@ -28,6 +28,7 @@ _MEDIA = {
     ".txt": "text/plain",
     ".md": "text/markdown",
     ".json": "application/json",
+    ".jpg": "image/jpeg",
 }
 _TYPES = {"number": "number", "whole": "integer", "word": "string", "slug": "string", "text": "string"}
 

@@ -11,6 +11,7 @@ from typing import BinaryIO
 from frusta.campaign.atomic import write_atomically, write_folder_atomically
 from frusta.campaign.datapackage import NAME, describe
 from frusta.campaign.package import Package
+from frusta.campaign.photos import bare_photo, photo_names
 from frusta.campaign.rows import TABLES
 from frusta.campaign.tables import write_table
 from frusta.errors import OutputError
@@ -22,7 +23,7 @@ _EPOCH = (1980, 1, 1, 0, 0, 0)
 _PACKED_ALREADY = (".flac", ".zip", ".png", ".jpg")
 
 
-def export_package(package: Package, out: Path | str) -> Path:
+def export_package(package: Package, out: Path | str, *, photos: bool = True) -> Path:
     """Write a package to another place, as a zip where its name ends so, else as a folder.
 
     Parameters
@@ -31,6 +32,8 @@ def export_package(package: Package, out: Path | str) -> Path:
         An opened package.
     out : Path or str
         ``NAME.zip`` or a folder.
+    photos : bool
+        Whether photos of specimens go along; without what a camera wrote into them.
 
     Returns
     -------
@@ -40,7 +43,7 @@ def export_package(package: Package, out: Path | str) -> Path:
     Raises
     ------
     PackageError
-        If a file that a table names is missing or lies outside.
+        If a file that a table names is missing or lies outside, or a photo is no whole JPEG.
     OutputError
         If it cannot be written, or is the package itself; what was there is untouched.
     """
@@ -48,6 +51,9 @@ def export_package(package: Package, out: Path | str) -> Path:
     if out.resolve() in (package.source.resolve(), package.root.resolve()):
         raise OutputError(f"{out}: must be another place than the package itself; name a new zip or folder")
     files = files_of(package)
+    if photos:
+        bare: Files = {name: bare_photo(package, name) for name in photo_names(package)}
+        files = with_description(package, {**files, **bare})
     if out.suffix.lower() == ".zip":
         return write_atomically(out, lambda file: write_zip(file, files))
     return write_folder_atomically(out, lambda folder: _write_folder(folder, files))
@@ -57,7 +63,7 @@ def files_of(package: Package) -> dict[str, bytes | Path]:
     """Return what a package is made of: path within it to content, datapackage.json first.
 
     Tables are written plain; unknown columns stay. Of other files, those that tables name and those
-    that speak of the package (readme, licence) belong to it.
+    that speak of the package (readme, licence) belong to it; photos are for who asks for them.
 
     Raises
     ------
@@ -70,7 +76,13 @@ def files_of(package: Package) -> dict[str, bytes | Path]:
             files[f"{name}.csv"] = write_table(model, package.rows(name))
     for file in sorted(_named(package) | _words(package.root)):
         files[file] = package.path_of(file)
-    return {NAME: describe(package.campaign, files), **files}
+    return with_description(package, files)
+
+
+def with_description(package: Package, files: Files) -> dict[str, bytes | Path]:
+    """Return the files of a package with the datapackage.json that describes them, first."""
+    plain = {name: content for name, content in files.items() if name != NAME}
+    return {NAME: describe(package.campaign, plain), **plain}
 
 
 def write_zip(file: BinaryIO, files: Files) -> None:

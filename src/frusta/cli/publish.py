@@ -12,6 +12,13 @@ def publish(
     campaign: Annotated[Path, typer.Argument(metavar="CAMPAIGN", help="A package: folder or zip.")],
     out: Annotated[Path, typer.Option("--out", metavar="DIR", help="Folder for the report; replaced when it is one.")],
     cores: Annotated[int | None, typer.Option("--cores", min=1, help="Processes to use; all by default.")] = None,
+    without_private: Annotated[
+        bool,
+        typer.Option("--without-private", help="Leave notes, columns of your own and photos out of the package."),
+    ] = False,
+    slides: Annotated[
+        bool, typer.Option("--slides", help="Every drawing as a 16:9 picture with large type, too.")
+    ] = False,
     music: Annotated[
         Path | None, typer.Option("--music", metavar="FILE", help="Your own music, WAV or FLAC, to hear cones by.")
     ] = None,
@@ -40,5 +47,7 @@ def publish(
     with progress("Reading takes") as show:
         analysis = analyse(campaign, cores=cores, progress=show)
     with progress("Drawing") as show:
-        page = write_report(analysis, campaign, out, progress=show, listening=listening)
+        page = write_report(
+            analysis, campaign, out, progress=show, private=not without_private, slides=slides, listening=listening
+        )
     typer.echo(f"Report: {page}")

@@ -102,7 +102,7 @@ def publish(
         Sections that are not wanted, of `SECTIONS`; what the recordings do not show, faults, conditions and method
         always stay.
     private : bool
-        Whether the package beside the page keeps notes and columns of the maker's own.
+        Whether the package beside the page keeps notes, columns of the maker's own and photos.
     slides : bool
         Write every drawing as a 16:9 picture with large type, too.
     listening : Listening, optional
@@ -135,7 +135,7 @@ def publish(
     out = Path(out)
 
     def fill(folder: Path) -> None:
-        files = _write_beside(folder, analysis.findings, held if private else without_private(held))
+        files = _write_beside(folder, analysis.findings, held if private else without_private(held), private)
         if listening is not None:
             heard = write_listening(folder, listening, analysis.findings, analysis.curves)
             files = [*(File(href, href, says) for href, says in heard), *files]
@@ -182,14 +182,14 @@ def _without(report: Report, leave_out: Collection[str]) -> Report:
     return Report({**report.words, **gone}, drawings, more)
 
 
-def _write_beside(folder: Path, findings: Findings, package: Package) -> list[File]:
+def _write_beside(folder: Path, findings: Findings, package: Package, photos: bool) -> list[File]:
     """Write tables, findings and package; say what the page links to."""
     (folder / "tables").mkdir()
     for name in LISTS:
         (folder / "tables" / f"{name}.csv").write_bytes(list_csv(findings, name))
     (folder / "findings.json").write_bytes(findings_json(findings))
     archive = folder / f"{package.campaign.campaign}.zip"
-    export_package(package, archive)
+    export_package(package, archive, photos=photos)
     tables = [File(f"tables/{name}.csv", f"tables/{name}.csv", "") for name in LISTS if getattr(findings, name)]
     return [
         File(

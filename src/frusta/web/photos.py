@@ -1,4 +1,4 @@
-"""Photos of specimens, kept in the package as ``photos/SPECIMEN-N.jpg``; the browser has made them small before."""
+"""Photos of specimens on the page: kept, shown, taken away; the browser has made them small before."""
 
 from __future__ import annotations
 
@@ -6,11 +6,9 @@ from pathlib import Path
 
 from frusta.campaign.atomic import write_atomically
 from frusta.campaign.package import Package
+from frusta.campaign.photos import MOST, bare_jpeg, photo_name
 from frusta.errors import ParameterError
 from frusta.web.edits import Edits, Step
-
-FOLDER = "photos"
-MOST = 12
 
 
 def photos_of(package: Package, specimen: str) -> list[int]:
@@ -32,7 +30,7 @@ def photo_path(package: Package, specimen: str, number: int) -> Path:
 
 
 def keep_photo(package: Package, root: Path, edits: Edits, specimen: str, data: bytes) -> int:
-    """Keep a photo of a specimen and return its number.
+    """Keep a photo of a specimen, without what a camera wrote into it, and return its number.
 
     Raises
     ------
@@ -43,8 +41,7 @@ def keep_photo(package: Package, root: Path, edits: Edits, specimen: str, data: 
     """
     if specimen not in package.specimens:
         raise ParameterError(f"specimen must be one of specimens.csv (got {specimen[:64]!r}); reload the page")
-    if data[:3] != b"\xff\xd8\xff" or data[-2:] != b"\xff\xd9":
-        raise ParameterError("a photo must be a whole JPEG (its bytes are something else); choose another picture")
+    data = bare_jpeg(data)
     number = next((n for n in range(1, MOST + 1) if not _path(root, specimen, n).exists()), None)
     if number is None:
         raise ParameterError(f"a specimen can have {MOST} photos (it has them); take one away first")
@@ -55,5 +52,20 @@ def keep_photo(package: Package, root: Path, edits: Edits, specimen: str, data: 
     return number
 
 
+def take_away(package: Package, edits: Edits, specimen: str, number: int) -> None:
+    """Take a photo out of the package; undo brings it back.
+
+    Raises
+    ------
+    ParameterError
+        If there is none.
+    """
+    path = photo_path(package, specimen, number)
+    with edits.lock:
+        data = path.read_bytes()
+        path.unlink()
+        edits.steps.append(Step(f"Took away a photo of {specimen}.", path, data, None))
+
+
 def _path(root: Path, specimen: str, number: int) -> Path:
-    return root / FOLDER / f"{specimen}-{number}.jpg"
+    return root / photo_name(specimen, number)

@@ -11,6 +11,7 @@ from typing import Any
 
 from frusta.campaign.exporting import files_of
 from frusta.campaign.package import Package
+from frusta.campaign.photos import photo_names
 from frusta.campaign.rows import TABLES
 from frusta.campaign.shelf.blobs import sha256_of
 
@@ -56,6 +57,7 @@ def contents_of(package: Package) -> tuple[Contents, dict[str, Path]]:
         If a file that a table names is missing or lies outside.
     """
     paths = {name: path for name, path in files_of(package).items() if name not in NOT_FILES and isinstance(path, Path)}
+    paths |= {name: package.path_of(name) for name in photo_names(package)}
     files = {name: (sha256_of(path), path.stat().st_size) for name, path in paths.items()}
     rows = {
         name: [row.model_dump(exclude_none=True) for row in package.rows(name)]
