@@ -13,22 +13,12 @@ import sys
 from pathlib import Path
 
 import pytest
+from shell import frusta
 
 from frusta.cli import doctor_checks
 from frusta.cli.doctor import lines_of, report_text
 from frusta.cli.doctor_checks import VARIABLES, Check, check_machine, folders, how_to_get
 from frusta.cli.log_file import LARGEST_BYTES, NAME, Scrubber, begin_log, end_log, last_lines, note
-
-
-def frusta(*arguments: str, **places: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "frusta", *arguments],
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-        env={**os.environ, **places},
-    )
 
 
 def by_name(checks: list[Check]) -> dict[str, Check]:

@@ -9,20 +9,10 @@ import subprocess
 import sys
 
 import pytest
+from shell import frusta
 
 COMMANDS = ("demo", "new", "import", "check", "analyse", "next", "forecast", "printfile", "publish", "shelf", "open")
 SEEN_ONLY_WHEN_HEAVY = ("numpy", "scipy", "altair", "pydantic", "soundfile", "rich")
-
-
-def frusta(*arguments: str, **options: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "frusta", *arguments],
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-        **options,
-    )
 
 
 def test_help_teaches_the_job():

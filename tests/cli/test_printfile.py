@@ -2,39 +2,20 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
-
-TABLES = {
-    "campaign": "campaign,title\nbarn,Barn\n",
-    "recipes": "recipe,layer_mm\nwalls,0.2\n",
-    "profiles": "profile,shape,neck_radius_mm,rim_radius_mm,depth_mm,bow_mm,wall_mm\nst80,straight,14,40,28,0,0.9\n",
-}
+from shell import frusta
 
 
-@pytest.fixture
-def drawings(tmp_path: Path) -> Path:
-    folder = tmp_path / "barn"
-    folder.mkdir()
-    for name, text in TABLES.items():
-        (folder / f"{name}.csv").write_text(text, encoding="utf-8")
-    return folder
-
-
-def run(*arguments: object) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "frusta", "printfile", *map(str, arguments)]
-    return subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
-
-
-def test_a_cone_with_its_socket_and_a_coupon(drawings: Path, tmp_path: Path):
-    cone = run(drawings, "st80", "--out", tmp_path / "st80.3mf", "--recipe", "walls", "--socket-former-mm", 14)
+def test_a_cone_with_its_socket_and_a_coupon(unrecorded: Path, tmp_path: Path):
+    cone = frusta(
+        "printfile", unrecorded, "st80", "--out", tmp_path / "st80.3mf", "--recipe", "walls", "--socket-former-mm", 14
+    )
     assert cone.returncode == 0, cone.stderr
     assert "watertight" in cone.stdout
     assert (tmp_path / "st80.3mf").read_bytes().startswith(b"PK")
-    coupon = run(drawings, "overhang", "--out", tmp_path / "lean.stl")
+    coupon = frusta("printfile", unrecorded, "overhang", "--out", tmp_path / "lean.stl")
     assert coupon.returncode == 0, coupon.stderr
     assert "15 mm 30°" in coupon.stdout  # asin(15/30)
 
@@ -49,9 +30,9 @@ def test_a_cone_with_its_socket_and_a_coupon(drawings: Path, tmp_path: Path):
         (("disc", "--out", "a.3mf", "--socket-former-mm", "9"), "a coupon has no socket"),
     ],
 )
-def test_a_mistake_is_one_line_and_writes_nothing(drawings: Path, tmp_path: Path, arguments, words: str):
+def test_a_mistake_is_one_line_and_writes_nothing(unrecorded: Path, tmp_path: Path, arguments, words: str):
     first, option, name, *rest = arguments
-    done = run(drawings, first, option, tmp_path / name, *rest)
+    done = frusta("printfile", unrecorded, first, option, tmp_path / name, *rest)
     assert done.returncode == 2
     assert len(done.stderr.strip().splitlines()) == 1
     assert words in done.stderr

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
 from pathlib import Path
 
 import typer
 from babel.messages import Catalog
 from babel.messages.mofile import write_mo
+from shell import frusta
 
 from frusta.cli.main import app
 from frusta.cli.translation import texts_of
@@ -19,11 +17,9 @@ SENTENCE = "Every slip of a package at once."
 
 def helped(*arguments: str, **environment: str) -> str:
     """What the command line prints."""
-    run = subprocess.run(
-        [sys.executable, "-m", "frusta", *arguments, "--help"],
-        env={**os.environ, **environment}, capture_output=True, text=True, encoding="utf-8", check=True,
-    )  # fmt: skip
-    return run.stdout
+    done = frusta(*arguments, "--help", **environment)
+    assert done.returncode == 0
+    return done.stdout
 
 
 def catalogue(folder: Path) -> Path:

@@ -3,30 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
 from frusta.bench.surroundings import Noise, Reflection
 from frusta.errors import ParameterError
+from frusta.signal.fault import FAULT_WORDS, FaultWord
 
 Floats = NDArray[np.float64]
 
-Mishap = Literal[
-    "clipped",
-    "dropout",
-    "silent",
-    "wrong-sweep",
-    "noisy",
-    "burst",
-    "reflection",
-    "truncated",
-    "misaligned",
-    "clock",
-    "level",
-]
-MISHAPS: tuple[Mishap, ...] = get_args(Mishap)
+Mishap = FaultWord
+MISHAPS = FAULT_WORDS
 
 CLOCK_FAULT_PPM = 900.0
 LEVEL_FAULT_DB = -50.0  # the gain stands at its lowest stop

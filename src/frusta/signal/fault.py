@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 Quality = Literal["ok", "look", "repeat"]
-FAULT_WORDS = (
+FaultWord = Literal[
     "clipped",
     "dropout",
     "silent",
@@ -19,7 +19,8 @@ FAULT_WORDS = (
     "misaligned",
     "clock",
     "level",
-)
+]
+FAULT_WORDS: tuple[FaultWord, ...] = get_args(FaultWord)
 
 
 @dataclass(frozen=True)
