@@ -73,4 +73,5 @@ def free_modes_hz(profile: ConeProfile, material: Elastic, count: int) -> Floats
     ndarray (count,)
         Hz, ascending.
     """
-    return structure_modes(structure_of_profile(profile), material, count + 1).frequency_hz[1:]
+    structure = structure_of_profile(profile, combination=material.combination)
+    return structure_modes(structure, material, count + 1).frequency_hz[1:]

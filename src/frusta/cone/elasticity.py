@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,6 +60,9 @@ class Elastic:
     S. G. Lekhnitskii, Theory of Elasticity of an Anisotropic Body (1981), chapter 1.
     """
 
+    combination: ClassVar[Floats] = TRANSVERSE_TO_ORTHOTROPIC
+    """What each of the solid's constants is made of, in terms of `ORTHOTROPIC`."""
+
     hoop_pa: float
     axial_pa: float
     layer_shear_pa: float
@@ -76,6 +80,9 @@ class Elastic:
                 raise ParameterError(f"{name} must be positive (got {getattr(self, name):g})")
         if self.loss_factor < 0.0:
             raise ParameterError(f"loss_factor must not be negative (got {self.loss_factor:g})")
+        self._conserve()
+
+    def _conserve(self) -> None:
         if abs(self.poisson_plane) >= 1.0 or self._dilation <= 0.0:
             raise ParameterError(
                 "the Poisson ratios must keep the strain energy positive: |poisson_plane| < 1 and "

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from frusta.cone import banded
 from frusta.cone.air import ScreenAir
+from frusta.cone.edges import Edge
 from frusta.cone.elasticity import Elastic
 from frusta.cone.structure import Structure, build_structure, clamp_ring, structure_modes
 from frusta.cone.trace import normal_displacement
@@ -98,7 +99,8 @@ def reduce_cone(
     if neck_moves and order != 0:
         raise ParameterError(f"the neck moves along the axis in order 0 only (got order {order})")
     loss = 1.0 + 1j * material.loss_factor
-    structure = build_structure(wall, order, "ring" if neck_moves else "clamped")
+    neck: Edge = "ring" if neck_moves else "clamped"
+    structure = build_structure(wall, order, neck, combination=material.combination)
     held = clamp_ring(structure) if neck_moves else structure
     found = structure_modes(held, material, modes)
     vectors, stiffness, mass = found.vectors, found.squared_rad_s, np.eye(modes)

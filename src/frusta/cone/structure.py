@@ -142,10 +142,15 @@ def clamp_ring(structure: Structure) -> Structure:
 
 
 def structure_of_profile(
-    profile: ConeProfile, order: int = 0, neck: Edge = "ring", elements: int = ELEMENTS, layers: int = 1
+    profile: ConeProfile,
+    order: int = 0,
+    neck: Edge = "ring",
+    elements: int = ELEMENTS,
+    layers: int = 1,
+    combination: Floats = TRANSVERSE_TO_ORTHOTROPIC,
 ) -> Structure:
     """Return the matrices of a cone with a free rim."""
-    return build_structure(wall_of_profile(profile, elements, layers), order, neck)
+    return build_structure(wall_of_profile(profile, elements, layers), order, neck, combination=combination)
 
 
 def _columns(matrices: Floats, wall: Wall, order: int) -> Floats:
@@ -208,7 +213,7 @@ def structure_modes(structure: Structure, material: Elastic, count: int, ring_ma
     Parameters
     ----------
     structure : Structure
-        With the five constants of `elasticity.TRANSVERSE`.
+        With the constants of the material's law (`Elastic.combination`).
     material : Elastic
     count : int
         Number of modes, rigid motions included.

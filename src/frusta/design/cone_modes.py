@@ -65,7 +65,7 @@ def axial_modes(driver: Driver, cone: PossibleCone, cloud: CloudOfCones) -> tupl
         return poles, []
     sensitivity = pole_sensitivity(driver, poles, cone.profile, cone.elastic)
     spread = _spread(poles.squared, sensitivity, cone, cloud, (*SHAPE_NAMES, *BENCH_NAMES))
-    structure = build_structure(wall_of_profile(cone.profile), 0, "ring")
+    structure = build_structure(wall_of_profile(cone.profile), 0, "ring", combination=cone.elastic.combination)
     free = _without_rigid(structure_modes(structure, cone.elastic, len(poles.omega) + 1))
     loud = prominences_db(driver, poles)
     return poles, _rows(0, poles, spread, _free_spread(structure, free, cone, cloud), free, cone, cloud, loud)

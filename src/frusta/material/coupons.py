@@ -5,6 +5,8 @@ An upright stick tells the axial modulus, a flat one the hoop modulus, a flat di
 
 from __future__ import annotations
 
+from dataclasses import fields
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
@@ -106,7 +108,9 @@ def started_from_coupon(coupon: CouponObserved, unknowns: Unknowns) -> Unknowns:
 
 
 def _elastic(unknowns: Unknowns, coupon: CouponObserved) -> Elastic:
-    return elastic_of(unknowns, coupon.material, coupon.key)
+    """Coupons are filled, not walled: a solid of layers under either hypothesis of a cone's wall."""
+    solid = elastic_of(unknowns, coupon.material, coupon.key)
+    return Elastic(**{field.name: getattr(solid, field.name) for field in fields(Elastic)})
 
 
 def _gradient(coupon: CouponObserved, unknowns: Unknowns, computed: Floats) -> Floats:

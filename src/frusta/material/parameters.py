@@ -58,12 +58,15 @@ class Parameters:
         The prior.
     low : ndarray (unknowns,)
         Bounds from below, −inf where there is none.
+    beads : frozenset of str
+        Materials whose walls are thought to be built of beads (`frusta.cone.beads`) rather than of layers.
     """
 
     index: dict[Name, int]
     mean: Floats
     sd: Floats
     low: Floats
+    beads: frozenset[str] = frozenset()
 
     def __len__(self) -> int:
         return len(self.mean)
