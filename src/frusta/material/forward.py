@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from frusta.cone.beads import BeadBuilt
 from frusta.cone.driver import Coil, Driver, Joint, Motor
 from frusta.cone.elasticity import Elastic
 from frusta.cone.medium import Medium
@@ -94,7 +95,8 @@ def elastic_of(unknowns: Unknowns, material: str, specimen: str | None = None) -
     modulus = 0.0 if specimen is None else unknowns.at("print", specimen, "modulus")
     loss = 0.0 if specimen is None else unknowns.at("print", specimen, "loss_factor")
     hoop = unknowns.at("material", material, "hoop_pa") + modulus
-    return Elastic(
+    law = BeadBuilt if material in unknowns.parameters.beads else Elastic
+    return law(
         hoop_pa=math.exp(hoop),
         axial_pa=math.exp(hoop + unknowns.at("material", material, "axial_ratio")),
         layer_shear_pa=math.exp(hoop + unknowns.at("material", material, "shear_ratio")),
