@@ -6,6 +6,15 @@ from pathlib import Path
 
 from playwright.sync_api import Page
 
+RINGED = (
+    "() => [document.activeElement, document.activeElement.nextElementSibling].some(e => e && "
+    "getComputedStyle(e).outlineStyle !== 'none' && parseFloat(getComputedStyle(e).outlineWidth) >= 2)"
+)
+IN_VIEW = (
+    "() => { const r = document.activeElement.getBoundingClientRect();"
+    " return r.bottom > 0 && r.top < innerHeight && r.right > 0 && r.left < innerWidth; }"
+)
+MOST_TABS = 250
 AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text("utf-8")
 
 
@@ -47,13 +56,42 @@ def by_keyboard(page: Page) -> None:
 
 
 def by_mouse(page: Page) -> None:
-    """One seating, all with the mouse but for the mass."""
+    """One seating, all with the mouse; the mass is typed into the field that was clicked."""
     until(page, "cone")
     page.click("button:has-text('I have it')")
     if until(page, "weigh", "seat") == "weigh":
-        page.fill("#mass", "5,2")
+        page.click("#mass", click_count=3)
+        page.keyboard.type("5,2")
         page.click("button:has-text('Write it down')")
     until(page, "seat")
     page.click("button:has-text('It is on')")
     until(page, "verdict")
     page.click(".keys .go")
+
+
+def tab_to(page: Page, wanted: str, key: str = "Tab") -> None:
+    """Go with Tab until what is wanted has the focus; every place on the way must show that it has it.
+
+    Parameters
+    ----------
+    page : Page
+    wanted : str
+        A CSS selector.
+    key : str
+        Tab, or Shift+Tab to go back.
+    """
+    for _ in range(MOST_TABS):
+        page.keyboard.press(key)
+        held = page.evaluate("document.activeElement.outerHTML.slice(0, 120)")
+        if page.evaluate("document.activeElement !== document.body"):  # from the last place to the first
+            assert page.evaluate(RINGED), f"no ring round {held}"
+            assert page.evaluate(IN_VIEW), f"out of sight: {held}"
+        if page.evaluate("(wanted) => document.activeElement.matches(wanted)", wanted):
+            return
+    raise AssertionError(f"Tab does not reach {wanted}; it ends at {held}")
+
+
+def retype(page: Page, text: str) -> None:
+    """Write over what stands in the field that has the caret."""
+    page.keyboard.press("Control+A")
+    page.keyboard.type(text)

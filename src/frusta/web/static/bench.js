@@ -45,9 +45,10 @@
     const field = bench(), stage = field.dataset.stage;
     picture();
     if (location.hash !== "#" + stage) history.replaceState(null, "", "#" + stage);
-    const entry = field.querySelector("#mass");
+    // where a step wants one thing typed, there is the caret; else the heading has the focus, and Tab goes on from it
+    const entry = field.querySelector("[data-first]");
     const head = field.querySelector("h1");
-    if (entry) { entry.focus(); entry.select(); } else if (head && !["empty", "begin"].includes(stage)) head.focus({ preventScroll: true });
+    if (entry) { entry.focus(); entry.select(); } else if (head) head.focus({ preventScroll: true });
   };
 
   const level = (live) => {
