@@ -20,6 +20,7 @@ from frusta.cone.medium import Medium
 from frusta.cone.poles import Poles, find_poles
 from frusta.cone.profile import ConeProfile
 from frusta.cone.reduction import ReducedCone, reduce_cone
+from frusta.cone.response_sensitivity import ResponseSensitivity
 from frusta.cone.sensitivity import Sensitivity, pole_sensitivity
 from frusta.cone.trace import air_of_profile
 from frusta.cone.wall import wall_of_profile
@@ -203,7 +204,7 @@ def computed_modes(
     for seating, driver, poles in zip(cone.seatings, drivers, _poles_of(drivers, low_hz, high_hz), strict=True):
         elastic = elastic_in(unknowns, cone, seating)
         slopes = pole_sensitivity(driver, poles, profile, elastic)
-        columns = _columns(slopes, cone, seating, unknowns, driver, profile, elastic)
+        columns = by_unknown(slopes, cone, seating, unknowns, driver, profile, elastic)
         frequency, loss = _slopes(poles, columns, len(unknowns.values))
         out.append(
             Computed(poles.frequency_hz, poles.loss_factor, prominence_db(poles), poles.residues, frequency, loss)
@@ -279,8 +280,8 @@ def _slopes(poles: Poles, columns: dict[int, NDArray[np.complex128]], size: int)
     return frequency, change.imag / squared.imag - 2.0 * frequency
 
 
-def _columns(
-    slopes: Sensitivity,
+def by_unknown(
+    slopes: Sensitivity | ResponseSensitivity,
     cone: ConeObserved,
     seating: SeatingObserved,
     unknowns: Unknowns,
@@ -288,7 +289,7 @@ def _columns(
     profile: ConeProfile,
     elastic: Elastic,
 ) -> dict[int, NDArray[np.complex128]]:
-    """∂λ by the fit's unknowns."""
+    """Return derivatives by the fit's unknowns (place → column) from those by what a driver is made of."""
     index = unknowns.parameters.index
     of = slopes.of
     hoop, axial = elastic.hoop_pa * of("hoop_pa"), elastic.axial_pa * of("axial_pa")

@@ -84,6 +84,34 @@ def _mean(pairs: list[tuple[float, float]]) -> tuple[float, float]:
 
 
 @dataclass(frozen=True)
+class RecordedResponse:
+    """The complex response of one take, level and delay free.
+
+    Parameters
+    ----------
+    frequency_hz : ndarray (points,)
+        Rising.
+    pressure : ndarray (points,) of complex
+        In any unit, phase referred to any instant.
+    gate_s : float
+        Reflection-free stretch it was taken from: points nearer than 1/gate tell the same.
+    session : str
+        Takes of one session share microphone and amplifier.
+    """
+
+    frequency_hz: Floats
+    pressure: NDArray[np.complex128]
+    gate_s: float
+    session: str
+
+    def __post_init__(self) -> None:
+        if self.frequency_hz.ndim != 1 or self.frequency_hz.shape != self.pressure.shape:
+            raise ParameterError("a recorded response must have one complex pressure for each frequency")
+        if not (np.all(self.frequency_hz > 0.0) and np.all(np.diff(self.frequency_hz) > 0.0) and self.gate_s > 0.0):
+            raise ParameterError("frequencies of a recorded response must be positive and rise, its gate positive")
+
+
+@dataclass(frozen=True)
 class RigObserved:
     """A bench as its table names it.
 
@@ -117,6 +145,8 @@ class SeatingObserved:
     medium : Medium
     temperature_c : float
     modes : RecordedModes
+    response : RecordedResponse or None
+        Of its best take; a check beside the modes.
     """
 
     key: str
@@ -124,6 +154,7 @@ class SeatingObserved:
     medium: Medium
     temperature_c: float
     modes: RecordedModes
+    response: RecordedResponse | None = None
 
 
 @dataclass(frozen=True)
