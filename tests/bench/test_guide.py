@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from small_package import make_device, make_guide, make_package
 
+from frusta.bench import guide as guide_file
 from frusta.bench import journal as journal_file
 from frusta.bench.events import (
     Began,
@@ -32,6 +33,7 @@ from frusta.bench.events import (
 )
 from frusta.bench.rehearsal import CALIBRATOR, parse_rehearsal
 from frusta.bench.sitting import begin_sitting, planned_turns, save_plan
+from frusta.bench.tables import edit_table
 from frusta.bench.unattended import run_unattended
 from frusta.campaign.check import check_package
 from frusta.campaign.package import open_package
@@ -271,6 +273,78 @@ def test_a_sitting_is_resumed_where_it_was(root, canned):
     third.resume("2026-05-09")
     assert third.state == again.state
     assert list(takes_of(root)) == ["heron-1"]
+
+
+def test_a_take_set_aside_in_the_table_stays_so_while_the_sitting_goes_on_and_once_it_is_resumed(root, canned):
+    """So does a cell that was corrected there; the bench writes again only what it decides anew."""
+    guide = begun(root, turns=(Turn("rush-1", 1), Turn("rush-1", 2), Turn("sedge-1", 1)))
+    first_take(guide)
+    press(guide, Kept(), Fetched(), Seated(), Kept())
+    edit_table(root, "takes", [{"take": "heron-1", "seating": "7"}], ["rush-1-1"])
+    press(guide, Fetched(), Seated(), Kept())
+    assert {t.take: t.seating for t in takes_of(root).values()} == {"heron-1": 7, "rush-1-2": 2}
+    again = make_guide(root, make_device(root))
+    again.resume("2026-05-09")
+    assert list(takes_of(root)) == ["heron-1", "rush-1-2"]
+    press(again, Fetched(), Seated(), Kept())
+    assert {t.take: t.seating for t in takes_of(root).values()} == {"heron-1": 7, "rush-1-2": 2, "sedge-1-1": 1}
+    again.undo()
+    press(again, Kept())
+    assert list(takes_of(root)) == ["heron-1", "rush-1-2", "sedge-1-1"]
+    assert check_package(root).faults == ()
+
+
+def test_a_repeated_take_does_not_come_back_once_the_sitting_is_resumed(root, canned):
+    guide = begun(root)
+    first_take(guide)
+    press(guide, Repeated(), Kept())
+    guide.undo()
+    press(guide, Repeated(), Kept())
+    again = make_guide(root, make_device(root))
+    again.resume("2026-05-09")
+    assert list(takes_of(root)) == ["heron-1.3"]
+    press(again, Fetched(), Seated(), Kept())
+    assert list(takes_of(root)) == ["heron-1.3", "rush-1-1"]
+
+
+def test_what_was_kept_just_before_a_crash_is_written_once_the_sitting_is_resumed(root, canned):
+    """The journal is written before the tables: a crash between them loses no take."""
+    guide = begun(root)
+    first_take(guide)
+    press(guide, Kept(), Fetched(), Seated())
+    journal_file.journal_of(root, "2026-05-09").write(Kept())
+    assert list(takes_of(root)) == ["heron-1"]
+    again = make_guide(root, make_device(root))
+    again.resume("2026-05-09")
+    assert list(takes_of(root)) == ["heron-1", "rush-1-1"]
+
+
+def test_a_sitting_does_not_end_while_a_kept_take_is_not_in_the_table(root, canned, monkeypatch):
+    guide = begun(root)
+    first_take(guide)
+    plain = guide_file.bring_in_line
+
+    def full(*_):
+        raise FrustaError("takes.csv: no space left; free some")
+
+    monkeypatch.setattr(guide_file, "bring_in_line", full)
+    assert press(guide, Kept()).step == "fault"
+    with pytest.raises(FrustaError, match="no space left"):
+        guide.press(Ended())
+    assert guide.state.step == "fault"
+    monkeypatch.setattr(guide_file, "bring_in_line", plain)
+    assert press(guide, Ended()).step == "done"
+    assert list(takes_of(root)) == ["heron-1"]
+
+
+def test_a_mass_corrected_in_the_table_stays_as_corrected(root, canned):
+    guide = begun(root, turns=(Turn("rush-2", 1), Turn("rush-1", 1)))
+    first_take(guide)
+    press(guide, Kept(), Fetched(), Weighed(4.87))
+    edit_table(root, "specimens", [{"specimen": "rush-2", "mass_g": "4.78"}])
+    press(guide, Seated(), Kept())
+    make_guide(root, make_device(root)).resume("2026-05-09")
+    assert open_package(root).specimens["rush-2"].mass_g == 4.78
 
 
 def test_masses_are_written_and_taken_back(root, canned):

@@ -29,6 +29,7 @@ from frusta.bench.events import (
     Skipped,
     SoundStopped,
     SweepBegan,
+    Tabled,
     TakeFaultNote,
     TakeVerdict,
     Turn,
@@ -172,6 +173,7 @@ EXAMPLES = [
     Undone(),
     Ending(),
     Ended(),
+    Tabled(),
 ]
 
 

@@ -202,6 +202,11 @@ class Ended(Event):
     """The sitting is over."""
 
 
+@dataclass(frozen=True)
+class Tabled(Event):
+    """The tables were brought in line with the bench; what is changed in them afterwards is the maker's own."""
+
+
 EVENTS: Mapping[str, type[Event]] = {
     kind.__name__: kind
     for kind in (
@@ -225,6 +230,7 @@ EVENTS: Mapping[str, type[Event]] = {
         Undone,
         Ending,
         Ended,
+        Tabled,
     )
 }
 

@@ -17,6 +17,7 @@ from frusta.bench.device import Device
 from frusta.bench.earlier import kept_before, seating_before, seating_pairs
 from frusta.bench.events import (
     Began,
+    Ended,
     Event,
     Failed,
     Kept,
@@ -27,6 +28,7 @@ from frusta.bench.events import (
     Reseated,
     SoundStopped,
     SweepBegan,
+    Tabled,
     Undone,
     Weighed,
 )
@@ -34,7 +36,7 @@ from frusta.bench.journal import Journal, journal_of
 from frusta.bench.judging import judge_take, seating_scatter
 from frusta.bench.live import BenchSettings, Live
 from frusta.bench.sounds import Sounds
-from frusta.bench.steps import State, TakeMade, after, begin, replay
+from frusta.bench.steps import State, TakeMade, after, begin, last_tabled, replay
 from frusta.bench.tables import bring_in_line
 from frusta.bench.take_file import new_take, recording_of, remove_unfinished, write_recording
 from frusta.bench.thermal import gain_within_power_db
@@ -75,6 +77,7 @@ class Guide:
         self._lock = threading.RLock()
         self._work: threading.Thread | None = None
         self._state: State | None = None
+        self._tabled: State | None = None
         self._journal: Journal | None = None
         self._known: tuple[TakeMade, ...] = ()
         package = open_package(root)
@@ -124,7 +127,7 @@ class Guide:
             self._journal = journal_of(self.root, event.session)
             remove_unfinished(self.root, event.session)
             self._journal.write(event)
-            self._state = begin(event)
+            self._state = self._tabled = begin(event)
             self._known = kept_before(self.root, event.session)
         self._changed()
 
@@ -138,7 +141,8 @@ class Guide:
         """
         with self._lock:
             self._journal = journal_of(self.root, session)
-            self._state = replay(self._journal.read())
+            events = self._journal.read()
+            self._state, self._tabled = replay(events), last_tabled(events)
             if self._state is None:
                 raise PackageError(f"session {session} has no journal; begin the sitting anew")
             self._known = kept_before(self.root, session)
@@ -162,8 +166,8 @@ class Guide:
             raise ParameterError("sound is playing; stop it first")
         self.wait()
         with self._lock:
-            if isinstance(event, Mended):
-                self._in_line()
+            if isinstance(event, Mended | Ended):
+                self._in_line()  # what a full disk kept out of the tables
             self._put(event)
             if isinstance(event, Kept | Repeated | Reseated | Undone | Weighed):
                 self._try_in_line()
@@ -226,7 +230,9 @@ class Guide:
 
     def _in_line(self) -> None:
         channels = {k: str(v) for k, v in self.settings.channels.items()}
-        bring_in_line(self.root, self.state, channels, self.settings.sweep)
+        if bring_in_line(self.root, self.state, channels, self.settings.sweep, self._tabled):
+            self._put(Tabled())
+        self._tabled = self.state
 
     def _try_in_line(self) -> None:
         try:

@@ -6,7 +6,7 @@ gives the next state for an event; the same events give the same state, so that 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
@@ -30,6 +30,7 @@ from frusta.bench.events import (
     Skipped,
     SoundStopped,
     SweepBegan,
+    Tabled,
     TakeVerdict,
     Turn,
     Undone,
@@ -166,6 +167,18 @@ def after(state: State, event: Event) -> State:
         )
     new = change(state, event)
     return replace(new, past=state) if kind in _DECISIONS else new
+
+
+def last_tabled(events: Sequence[Event]) -> State | None:
+    """Return the state that the tables were last brought in line with, or None if they never were.
+
+    Raises
+    ------
+    ParameterError
+        If the events contradict each other.
+    """
+    ends = [place for place, event in enumerate(events) if isinstance(event, Tabled)]
+    return replay(events[: ends[-1]]) if ends else None
 
 
 def replay(events: Iterable[Event]) -> State | None:
@@ -308,6 +321,10 @@ def _ended(state: State, _: Ended) -> State:
     return replace(state, step="done", skipped=(*state.skipped, *state.queue), queue=(), take=None, running=None)
 
 
+def _tabled(state: State, _: Tabled) -> State:
+    return state
+
+
 def _next_turn(state: State) -> State:
     queue = state.queue[1:]
     return replace(state, queue=queue, step="cone" if queue else "done", level_index=0, drive_gain_db=None, take=None)
@@ -340,6 +357,7 @@ _ALLOWED: dict[type[Event], tuple[tuple[Step, ...], Callable[[State, Any], State
     Undone: ((*_ANYWHERE, "done"), _undone),
     Ending: (_ANYWHERE, _ending),
     Ended: ((*_ANYWHERE, "done"), _ended),
+    Tabled: ((*_ANYWHERE, "done"), _tabled),
 }
 _DECISIONS = frozenset({Fetched, Skipped, Chosen, Added, Weighed, NotWeighed, Seated, Kept, Repeated, Reseated, Ending})
 """What undo takes back; news of the device is none."""

@@ -81,8 +81,13 @@ def _edit(root: Path, table: str, put: Sequence[Mapping[str, str]], drop: Sequen
     return True
 
 
-def bring_in_line(root: Path, state: State, channels: Mapping[str, str], sweep: str) -> None:
+def bring_in_line(
+    root: Path, state: State, channels: Mapping[str, str], sweep: str, before: State | None = None
+) -> bool:
     """Write the kept takes and the masses of a sitting into takes.csv and specimens.csv.
+
+    Only what changed since ``before`` is written: a take that was set aside in the table in the meantime, or a cell
+    that was corrected there, stays as the maker left it.
 
     Parameters
     ----------
@@ -94,17 +99,28 @@ def bring_in_line(root: Path, state: State, channels: Mapping[str, str], sweep: 
         microphone_channel and, where there are, reference_channel and current_channel.
     sweep : str
         Key of the sweep.
+    before : State, optional
+        What the tables were last brought in line with; all of the sitting is written where it is not known.
+
+    Returns
+    -------
+    bool
+        Whether there was anything to write.
     """
-    put = [take_row(take, state.session, channels, sweep) for take in state.kept_takes]
-    drop = [take.take for take in state.made if take.take not in state.kept]
+    known = () if before is None else before.kept
+    put = [take_row(take, state.session, channels, sweep) for take in state.kept_takes if take.take not in known]
+    gone = [take.take for take in state.made if take.take not in state.kept]
+    drop = [take for take in gone if before is None or take in known]
     if put or drop:
         edit_table(root, "takes", put, drop)
     masses = [
-        {"specimen": name, column: before if mass_g is None else _number(mass_g)}
-        for name, (column, mass_g, before) in state.masses.items()
+        {"specimen": name, column: unweighed if mass_g is None else _number(mass_g)}
+        for name, (column, mass_g, unweighed) in state.masses.items()
+        if before is None or before.masses.get(name) != state.masses[name]
     ]
     if masses:
         edit_table(root, "specimens", masses)
+    return bool(put or drop or masses)
 
 
 def take_row(take: TakeMade, session: str, channels: Mapping[str, str], sweep: str) -> Cells:
