@@ -68,11 +68,11 @@ def test_a_package_goes_on_and_comes_back(shelf, package: Path, tmp_path: Path):
     assert (done.returncode, done.stdout) == (0, "jars: now on the shelf.\n")
     done = shelf(place, "add", package, "--no-analyse")
     assert (done.returncode, done.stdout) == (0, "jars: already on the shelf, nothing changed.\n")
-    assert "jars: Jars (1 specimens, 1 takes, not analysed)" in shelf(place, "list").stdout
+    assert "jars: Jars (1 specimen, 1 take, not analysed)" in shelf(place, "list").stdout
     done = shelf(place, "list", "--material", "fir", "--json", tmp_path / "found.json")
     assert done.stdout.startswith("jars a: fir-1 (fir, 2026-05-04)\n1 take.\n")
     assert json.loads((tmp_path / "found.json").read_text())[0]["take"] == "a"
-    assert "fir-1: cone, fir, 1 takes" in shelf(place, "show", "jars").stdout
+    assert "fir-1: cone, fir, 1 take" in shelf(place, "show", "jars").stdout
     assert shelf(place, "export", "jars", "--out", tmp_path / "copy").returncode == 0
     assert (tmp_path / "copy/specimens.csv").read_bytes() == (package / "specimens.csv").read_bytes()
     assert shelf(place, "check").stdout == "The shelf is sound.\n"

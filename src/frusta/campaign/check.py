@@ -9,6 +9,7 @@ from pathlib import Path
 
 from frusta.campaign.check_rows import faults_of_rows
 from frusta.campaign.check_takes import faults_of_takes
+from frusta.campaign.counts import counted
 from frusta.campaign.datapackage import faults_of_description
 from frusta.campaign.package import Package, read_package
 from frusta.campaign.table_fault import TableFault
@@ -41,11 +42,17 @@ class CheckResult:
 
     def lines(self) -> list[str]:
         """Return the result in words: a line a fault, the notes, and the sum."""
-        counts = ", ".join(f"{n} {table}" for table, n in (self.counts or {}).items() if n and table != "campaign")
-        faults = len(self.faults)
-        verdict = f"{faults} fault{'' if faults == 1 else 's'}" if faults else "no fault found"
+        counts = ", ".join(_rows(table, n) for table, n in (self.counts or {}).items() if n and table != "campaign")
+        verdict = counted(len(self.faults), "fault") if self.faults else "no fault found"
         last = f"{self.source}: {verdict}" + (f" ({counts})" if counts else "")
         return [str(f) for f in self.faults] + [f"note: {n}" for n in self.notes] + [last]
+
+
+def _rows(table: str, number: int) -> str:
+    """Rows of a table in words: each is called as its table, without the s."""
+    if table == "history":
+        return counted(number, "event of history", "events of history")
+    return counted(number, table.removesuffix("s"), table)
 
 
 def check_package(path: Path | str) -> CheckResult:

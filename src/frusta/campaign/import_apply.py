@@ -9,6 +9,7 @@ from typing import BinaryIO
 
 from frusta.campaign.appending import with_rows
 from frusta.campaign.atomic import write_atomically
+from frusta.campaign.counts import counted
 from frusta.campaign.datapackage import digest
 from frusta.campaign.import_plan import ImportItem, ImportPlan
 from frusta.campaign.one_writer import one_writer
@@ -39,7 +40,7 @@ def apply_import(plan: ImportPlan) -> list[str]:
     if plan.questions:
         first = next(item for item in plan.items if item.questions)
         more = len(plan.questions) - 1
-        others = f" ({more} more question{'s' if more > 1 else ''})" if more else ""
+        others = f" ({counted(more, 'more question')})" if more else ""
         raise PackageError(f"{first.source}: {first.questions[0]}{others}")
     items = [item for item in plan.items if not item.already]
     signal = plan.signal if plan.signal and not plan.signal.already else None

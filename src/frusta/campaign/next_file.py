@@ -10,6 +10,7 @@ from dataclasses import asdict
 from typing import Any
 
 from frusta.campaign.cone_answers import Answer
+from frusta.campaign.counts import counted
 from frusta.campaign.figures import FIGURE
 from frusta.campaign.forecast_file import forecast_document
 from frusta.campaign.most_informative import Narrowing, Suggestion
@@ -211,7 +212,7 @@ def cost_words(s: Suggestion) -> str:
     if s.coupons:
         parts.append("1 coupon, no coil, no seating")
     if s.seatings:
-        parts.append("1 seating" if s.seatings == 1 else f"{s.seatings} seatings")
+        parts.append(counted(s.seatings, "seating"))
     return ", ".join(parts)
 
 
@@ -290,8 +291,7 @@ def _open_lines(told: NextPrint) -> list[str]:
     for gap in told.open_gaps:
         by_figure[gap.figure] = by_figure.get(gap.figure, 0) + 1
     for key, count in by_figure.items():
-        words = "difference" if count == 1 else "differences"
-        lines.append(f"  {count} {words} in {FIGURE[key].name} cannot be told")
+        lines.append(f"  {counted(count, 'difference')} in {FIGURE[key].name} cannot be told")
     if "materials" in told.reasons:
         lines.append(f"  {told.reasons['materials']}")
     return lines
@@ -344,7 +344,7 @@ def _answer_lines(told: NextPrint) -> list[str]:
     found = told.found
     if found is not None:
         lines.append("")
-        count = f"{len(found.trials)} cones of {found.shapes} shapes were computed"
+        count = f"{counted(len(found.trials), 'cone')} of {counted(found.shapes, 'shape')} computed"
         lines.append(f"  {count}; {found.unprintable} could not be printed" if found.unprintable else f"  {count}")
     if told.stopped:
         lines.append("  stopped before the end: this is the best found until then, without intervals")

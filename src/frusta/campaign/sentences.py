@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from frusta.campaign.counts import things
 from frusta.campaign.figures import FIGURE, Figure
 from frusta.campaign.findings import group_key
 from frusta.material.handbook import plastic_named
@@ -15,28 +16,11 @@ if TYPE_CHECKING:
 
 NBSP = "\u00a0"
 MINUS = "\u2212"
-NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 HEADLINES = ("breakup_hz", "unevenness_common_db", "input_thd_peak_percent", "decay_2_percent_ms", "level_db")
 """Figures whose differences a terminal shows."""
 
 SIDES_95 = 1.96
 DB_PER_NEPER = 20 / math.log(10)
-
-
-def count_word(count: int) -> str:
-    """Return a count in words up to twelve, in digits above.
-
-    Examples
-    --------
-    >>> count_word(4), count_word(30)
-    ('four', '30')
-    """
-    return NUMBERS[count] if count < len(NUMBERS) else str(count)
-
-
-def things(count: int, noun: str) -> str:
-    """Return "one print", "four prints"."""
-    return f"{count_word(count)} {noun}{'' if count == 1 else 's'}"
 
 
 def amount(figure: Figure, log_ratio: float) -> float:

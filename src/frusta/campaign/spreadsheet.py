@@ -9,6 +9,7 @@ import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+from frusta.campaign.counts import counted
 from frusta.campaign.table_fault import TableFault
 from frusta.errors import PackageError
 
@@ -140,7 +141,7 @@ def read_raw(name: str, data: bytes, known: Collection[str]) -> RawTable:
                     number,
                     None,
                     "cells",
-                    f"must have at most {len(header)} cells, as the header has (got {len(cells)})",
+                    f"must have at most {counted(len(header), 'cell')}, as the header has (got {len(cells)})",
                     "put text that holds the separator in quotation marks",
                 )
             )

@@ -16,12 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import find_peaks
 
+from frusta.campaign.counts import count_word, counted
 from frusta.campaign.curves import TakeCurves
 from frusta.campaign.findings import Findings
 from frusta.campaign.groups import groups_of
 from frusta.campaign.package import Package
 from frusta.campaign.ranking import Member
-from frusta.campaign.sentences import NBSP, count_word
+from frusta.campaign.sentences import NBSP
 from frusta.signal.smoothing import log_grid, smooth_power
 
 Floats = NDArray[np.float64]
@@ -356,7 +357,8 @@ def lines_of_stays(rows: Sequence[StaysRow]) -> list[str]:
     lines = ["What stays put across materials:", *(f"  {row.sentence}." for row in stays)]
     if not stays:
         lines.append("  no peak or dip: none is blamed on air, cavity or rig.")
-    lines.append(f"  {moves} of {len(rows)} peaks and dips move with the material: the cone.")
+    looked_at = counted(len(rows), "peak or dip", "peaks and dips")
+    lines.append(f"  {moves} of {looked_at} {'moves' if moves == 1 else 'move'} with the material: the cone.")
     return lines
 
 

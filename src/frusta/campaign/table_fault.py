@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from frusta.campaign.counts import counted
 from frusta.errors import PackageError
 
 
@@ -66,5 +67,5 @@ def refuse(faults: Sequence[TableFault]) -> None:
     if not faults:
         return
     others = len(faults) - 1
-    more = f" ({others} more fault{'s' if others > 1 else ''}: frusta check lists them all)" if others else ""
+    more = f" ({counted(others, 'more fault')}: frusta check lists them all)" if others else ""
     raise PackageError(f"{faults[0]}{more}")

@@ -8,6 +8,7 @@ from typing import Annotated, Literal, cast
 
 import typer
 
+from frusta.campaign.counts import counted
 from frusta.errors import PackageError
 
 Channel = Annotated[int | None, typer.Option(min=1, help="Channel of the recording, counted from 1.")]
@@ -68,7 +69,7 @@ def import_(
         typer.echo("Nothing was written.")
         return
     takes = apply_import(plan)
-    typer.echo(f"{len(takes)} take{'' if len(takes) == 1 else 's'} written: {', '.join(takes) or 'none were new'}")
+    typer.echo(f"{counted(len(takes), 'take')} written: {', '.join(takes) or 'none were new'}")
 
 
 def _kind(text: str | None) -> Literal["sweep", "impulse", "tap"] | None:

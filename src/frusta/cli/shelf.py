@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from frusta.campaign.counts import counted
+
 if TYPE_CHECKING:
     from frusta.campaign.shelf.store import Shelf
 
@@ -162,8 +164,9 @@ def list_(
     if wanted == Wanted():
         entries = store.entries()
         for entry in entries:
+            counts = f"{counted(entry.specimens, 'specimen')}, {counted(entry.takes, 'take')}"
             state = f"analysed by {entry.analysed_by}" if entry.analysed_by else "not analysed"
-            typer.echo(f"{entry.entry}: {entry.title} ({entry.specimens} specimens, {entry.takes} takes, {state})")
+            typer.echo(f"{entry.entry}: {entry.title} ({counts}, {state})")
         if not entries:
             typer.echo("The shelf is empty: frusta shelf add PACKAGE puts a package on it.")
         rows = [asdict(entry) for entry in entries]
@@ -175,7 +178,7 @@ def list_(
             typer.echo(
                 f"{take.entry} {take.take}: {take.specimen} ({group or 'no group'}, {take.date or 'no date'}){figures}"
             )
-        typer.echo(f"{len(found)} take{'' if len(found) == 1 else 's'}.")
+        typer.echo(f"{counted(len(found), 'take')}.")
         rows = [asdict(take) for take in found]
     if json_file is not None:
         _write_json(json_file, rows)
@@ -202,9 +205,9 @@ def show(
             if row["specimen"] == specimen["specimen"]
         ]
         takes = sum(row["specimen"] == specimen["specimen"] for row in contents.rows.get("takes", ()))
-        words = [specimen["kind"], specimen.get("material"), specimen.get("profile"), f"{takes} takes", *events]
+        words = [specimen["kind"], specimen.get("material"), specimen.get("profile"), counted(takes, "take"), *events]
         typer.echo(f"  {specimen['specimen']}: {', '.join(word for word in words if word)}")
-    typer.echo(f"  {len(contents.files)} files, {contents.size / 1e6:.1f} MB")
+    typer.echo(f"  {counted(len(contents.files), 'file')}, {contents.size / 1e6:.1f} MB")
     findings = store.findings(entry)
     for line in summary_lines(findings) if findings else ["Not analysed: frusta shelf analyse " + entry]:
         typer.echo(line)
@@ -393,7 +396,7 @@ def restore(
     from frusta.campaign.shelf.upkeep import restore as run
 
     count = run(source, _open(shelf, files))
-    typer.echo(f"{count} campaign{'' if count == 1 else 's'} restored.")
+    typer.echo(f"{counted(count, 'campaign')} restored.")
 
 
 def _write_json(path: Path, document: object) -> None:

@@ -14,6 +14,7 @@ from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from frusta.campaign.atomic import write_folder_atomically
+from frusta.campaign.counts import counted
 from frusta.campaign.curves import TakeCurves
 from frusta.campaign.datapackage import digest
 from frusta.campaign.exporting import export_package
@@ -286,7 +287,7 @@ def _response_caption(package: Package, findings: Findings) -> str:
 def _check_it(findings: Findings, package: Package) -> list[str]:
     licence = package.campaign.licence
     lines = [
-        f"The package beside this page holds the tables, all {len(package.takes)} recordings and the settings. "
+        f"The package beside this page holds the tables, {counted(len(package.takes), 'recording')} and the settings. "
         f"Made with {findings.made_by}."
     ]
     lines.append(f"Licence: {licence}." if licence else "No licence is given: ask before you use it further.")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from frusta.campaign.counts import things
+
 NBSP = "\u00a0"
 MINUS = "\u2212"
 
@@ -104,14 +106,9 @@ def percent_range(low_ratio: float, high_ratio: float) -> str:
     return f"{plain(low, digits)} to {plain(high, digits)}{NBSP}%"
 
 
-_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
-
-
 def count(number: int, noun: str, plural: str | None = None) -> str:
     """Write a count in words up to twelve: "three prints", "1 print" as "one print"."""
-    word = _NUMBERS[number] if 0 <= number < len(_NUMBERS) else str(number)
-    many = noun + "s" if plural is None else plural
-    return f"{word} {noun if number == 1 else many}"
+    return things(number, noun, plural)
 
 
 def listed(names: list[str] | tuple[str, ...], *, last: str = "and") -> str:

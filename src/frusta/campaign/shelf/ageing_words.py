@@ -6,7 +6,8 @@ import json
 import math
 from typing import Any
 
-from frusta.campaign.sentences import MINUS, NBSP, things
+from frusta.campaign.counts import things
+from frusta.campaign.sentences import MINUS, NBSP
 from frusta.campaign.shelf.ageing import Comparison, SpecimenChange, next_look
 from frusta.campaign.shelf.shifts import Shift
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from frusta.campaign.counts import counted
 from frusta.campaign.figures import FIGURE
 from frusta.campaign.findings import Findings
 from frusta.campaign.package import Package
@@ -37,17 +38,16 @@ def differences_words(findings: Findings, package: Package, groups: Groups) -> d
         return {"differences": None, "differences_lede": ""}
     words = [row[5] for row in rows]
     clear, ties, without = (words.count(w) for w in ("clear", "tie", "no interval"))
-    parts = [f"{clear} of {len(rows)} comparisons are clear", f"{ties} are ties"]
+    parts = [f"{clear} of {counted(len(rows), 'comparison')} clear", counted(ties, "tie")]
     if without:
-        parts.append(f"{without} have no interval")
+        parts.append(f"{without} without an interval")
     if without == len(rows):
-        lede = f"None of the {len(rows)} comparisons has an interval: {_common_reason(findings)}."
-        head = ["Shape", "Figure", "Compared", "Difference", "95 % interval", "Verdict", "Prints", "In words"]
-        return {"differences": TableOf(head, rows), "differences_lede": lede}
-    lede = (
-        f"{listed(parts)}. Intervals of one figure in one shape hold jointly at 95{NBSP}%; "
-        "prints are counted, never takes."
-    )
+        lede = f"{counted(len(rows), 'comparison')}, none with an interval: {_common_reason(findings)}."
+    else:
+        lede = (
+            f"{listed(parts)}. Intervals of one figure in one shape hold jointly at 95{NBSP}%; "
+            "prints are counted, never takes."
+        )
     head = ["Shape", "Figure", "Compared", "Difference", "95 % interval", "Verdict", "Prints", "In words"]
     return {"differences": TableOf(head, rows), "differences_lede": lede}
 
