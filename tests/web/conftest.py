@@ -27,6 +27,7 @@ from frusta.web.desk import Desk
 from frusta.web.rooms import bench as rooms_bench
 
 sys.path.insert(0, str(Path(__file__).parent))  # what these tests share
+sys.path.insert(0, str(Path(__file__).parents[1] / "campaign"))
 CHROMIUM = Path("/usr/bin/chromium")
 ARGUMENTS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",

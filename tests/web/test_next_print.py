@@ -70,7 +70,7 @@ def test_it_is_worked_out_and_told(desk: Desk, web: Any) -> None:
     expected = next_document(FEW(known.package, known.findings, known.learned, cores=1))
     assert told == expected
     text = web.get(at("/next/print")).text
-    assert "The best cone for 300 to 5000 Hz" in text
+    assert "The best cone for 300\u00a0Hz to 5\u00a0kHz" in text
     assert "Put it on the sliders" in text
     assert "The same in the terminal: <code>frusta next quay</code>" in text
     assert 'hx-trigger="load' not in text

@@ -215,18 +215,6 @@ def test_work_reports_and_can_be_stopped():
     assert 0 < work.done < 10000
 
 
-def test_a_photo_is_kept_in_the_package_and_taken_back(campaign: Path, web_of: Web):
-    web = web_of(campaign)
-    jpeg = b"\xff\xd8\xff\xe0" + b"0" * 500 + b"\xff\xd9"
-    assert web.post(at("/api/specimens/rush-1/photos"), content=jpeg).status_code == 200
-    assert (campaign / "photos" / "rush-1-1.jpg").read_bytes() == jpeg
-    assert web.get(at("/api/specimens/rush-1/photos/1")).content == jpeg
-    assert web.post(at("/api/specimens/rush-1/photos"), content=b"<svg>").status_code == 422
-    assert web.post(at("/api/specimens/..%2f..%2fx/photos"), content=jpeg).status_code in (404, 422)
-    assert web.post(at("/api/undo")).status_code == 200
-    assert not (campaign / "photos" / "rush-1-1.jpg").exists()
-
-
 def test_a_take_is_set_aside_and_brought_back_its_recording_untouched(campaign: Path, web_of: Web):
     (campaign / "sessions.csv").write_text("session,rig,date\nmay,jetty,2026-05-02\n")
     (campaign / "recordings").mkdir()

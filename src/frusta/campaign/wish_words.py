@@ -52,5 +52,5 @@ def _span(called: str, text: str) -> tuple[float, float]:
         low, high = 1.0, 0.0
     if len(ends) > 2 or not low <= high:
         example = f"{called} 40:50" if called.startswith("--") else "40:50"
-        raise ParameterError(f"{called} must be LOW:HIGH or one number, in mm (got {text}); as in {example}")
+        raise ParameterError(f"{called} must be LOW:HIGH or one number, in mm (got {text}); write it as in {example}")
     return low, high

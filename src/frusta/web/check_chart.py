@@ -12,7 +12,10 @@ from frusta.campaign.findings import Reading
 from frusta.publish.words import NBSP, plain
 from frusta.web.desk import Desk
 
-WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 620.0, 250.0, 64.0, 24.0, 26.0, 54.0
+WIDE, SLIM = 700.0, 322.0
+HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 250.0, 52.0, 16.0, 26.0, 54.0
+NAME_PX = 92.0
+"""What the name of a session takes."""
 
 
 @dataclass(frozen=True)
@@ -22,12 +25,13 @@ class CheckChart:
     Attributes
     ----------
     sentence, says : str
-    svg : Markup
+    wide, slim : Markup
     """
 
     sentence: str
     says: str
-    svg: Markup
+    wide: Markup
+    slim: Markup
 
 
 def check_chart_of(desk: Desk) -> CheckChart | None:
@@ -56,10 +60,11 @@ def check_chart_of(desk: Desk) -> CheckChart | None:
         if far
         else f"The check cone stays within {size}, no more than its readings are uncertain."
     )
-    return CheckChart(sentence, says, _svg(heard, points, sentence))
+    wide, slim = (_svg(heard, points, sentence, width) for width in (WIDE, SLIM))
+    return CheckChart(sentence, says, wide, slim)
 
 
-def _svg(heard: list[Reading], points: list[tuple[float, float]], label: str) -> Markup:
+def _svg(heard: list[Reading], points: list[tuple[float, float]], label: str, total: float) -> Markup:
     reach = max(0.25, 1.15 * max(abs(gap) + half for gap, half in points))
     step = next(s for s in (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 1e9) if reach / s <= 3)
 
@@ -68,22 +73,23 @@ def _svg(heard: list[Reading], points: list[tuple[float, float]], label: str) ->
 
     parts = [_text(LEFT - 10, 16, "dB", "end")]
     for k in range(-int(reach / step), int(reach / step) + 1):
-        parts.append(_line(LEFT, y(k * step), WIDTH - RIGHT, y(k * step), "grid-2", 1.0))
+        parts.append(_line(LEFT, y(k * step), total - RIGHT, y(k * step), "grid-2", 1.0))
         said = plain(k * step, 1 if step < 1 else 0)
         parts.append(_text(LEFT - 10, y(k * step) + 5, f"+{said}" if k > 0 else said if k else "0", "end"))
-    width = (WIDTH - LEFT - RIGHT) / len(points)
-    named = ""
+    width = (total - LEFT - RIGHT) / len(points)
+    named, free_from = "", 0.0
     for i, ((gap, half), reading) in enumerate(zip(points, heard, strict=True)):
         x = LEFT + (i + 0.5) * width
         if i:
             parts.append(_line(x, y(gap - half), x, y(gap + half), "ink", 2.0))
         parts.append(f'<circle cx="{x:.1f}" cy="{y(gap):.1f}" r="5" fill="var(--ink)"/>')
         name = reading.session or ""
-        if name != named:
-            parts.append(_text(x, HEIGHT - 22, name[:10], "middle"))
+        if name != named and x >= free_from:
+            parts.append(_text(x, HEIGHT - 22, name if len(name) <= 11 else f"{name[:10]}…", "middle"))
+            free_from = x + NAME_PX
         named = name
     return Markup(
-        f'<svg class="chart" viewBox="0 0 {WIDTH:.0f} {HEIGHT:.0f}" width="{WIDTH:.0f}" height="{HEIGHT:.0f}" '
+        f'<svg class="chart" viewBox="0 0 {total:.0f} {HEIGHT:.0f}" width="{total:.0f}" height="{HEIGHT:.0f}" '
         f'role="img" aria-label="{escape(label, quote=True)}">{"".join(parts)}</svg>'
     )
 

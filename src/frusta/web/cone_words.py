@@ -11,6 +11,8 @@ from frusta.campaign.package import Package
 from frusta.campaign.rows import HistoryEvent, Recipe, Specimen
 from frusta.publish.groups import UNNAMED, Groups, profile_name, profile_order
 from frusta.publish.words import NBSP, count, listed, quantity
+from frusta.web.plus_minus import plus_minus
+from frusta.web.unlike_seatings import unlike_seatings
 
 SEEN_FIGURES = (
     ("level_db", "Level", "dB"),
@@ -97,7 +99,10 @@ def rack_of(package: Package, findings: Findings | None, wanted: str = "") -> Ra
 
 
 def reasons_to_look(package: Package, findings: Findings | None) -> dict[str, str]:
-    """Return the specimens that want another look, and why: spoiled takes only, or treated since they were heard."""
+    """Return the specimens that want another look, and why.
+
+    Spoiled takes only, treated since they were heard, or seatings that differ more than other cones' do.
+    """
     found: dict[str, str] = {}
     by_specimen: dict[str, list[Reading]] = {}
     for r in findings.readings if findings else ():
@@ -114,6 +119,9 @@ def reasons_to_look(package: Package, findings: Findings | None) -> dict[str, st
             found.setdefault(
                 event.specimen, f"{_upper(event.event)} on {event.date}, not heard since. Due to be heard again."
             )
+    for key, why in unlike_seatings(findings).items() if findings else ():
+        if key in package.specimens:
+            found.setdefault(key, why)
     return found
 
 
@@ -177,8 +185,7 @@ def figure_words(reading: Reading, key: str, unit: str) -> str:
     u = getattr(reading, f"{key}_u")
     if not u:
         return quantity(value, unit, trim=False)
-    half = 1.96 * u
-    return f"{quantity(value, unit, half_width=half, trim=False)} ±{NBSP}{quantity(half, unit, half_width=half)}"
+    return plus_minus(value, 1.96 * u, unit)
 
 
 def mass_words(row: Specimen, package: Package) -> list[tuple[str, str]]:

@@ -52,7 +52,7 @@ def keep_photo(package: Package, root: Path, edits: Edits, specimen: str, data: 
     return number
 
 
-def take_away(package: Package, edits: Edits, specimen: str, number: int) -> None:
+def take_away(package: Package, root: Path, edits: Edits, specimen: str, number: int) -> None:
     """Take a photo out of the package; undo brings it back.
 
     Raises
@@ -60,7 +60,8 @@ def take_away(package: Package, edits: Edits, specimen: str, number: int) -> Non
     ParameterError
         If there is none.
     """
-    path = photo_path(package, specimen, number)
+    photo_path(package, specimen, number)
+    path = _path(root, specimen, number)
     with edits.lock:
         data = path.read_bytes()
         path.unlink()

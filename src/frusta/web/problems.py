@@ -115,4 +115,6 @@ def _sentence(text: str) -> str:
     text = text.strip()
     if not text:
         return ""
-    return text[0].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+    first = text.split(maxsplit=1)[0].rstrip(":,.")
+    begun = text if "/" in first or "." in first or "_" in first else text[0].upper() + text[1:]  # a file or a column
+    return begun + ("" if text.endswith((".", "!", "?")) else ".")

@@ -15,7 +15,7 @@ from frusta.errors import FrustaError, ParameterError
 from frusta.publish.words import NBSP
 from frusta.web import cone_words
 from frusta.web.check_chart import check_chart_of
-from frusta.web.photos import keep_photo, photo_path, photos_of
+from frusta.web.photos import keep_photo, photo_path, photos_of, take_away
 from frusta.web.problems import a_file
 from frusta.web.rooms.campaign import fields_of
 from frusta.web.section_drawing import section_svg
@@ -99,6 +99,12 @@ def router(views: Views) -> APIRouter:
         """Return a photo."""
         return FileResponse(photo_path(desk.package, key, number), media_type="image/jpeg")
 
+    @routes.delete("/api/specimens/{key}/photos/{number}", tags=["cones"])
+    def drop_photo(key: str, number: int) -> dict[str, Any]:
+        """Take a photo out of the package."""
+        take_away(desk.package, desk.writable, desk.edits, key, number)
+        return {"said": f"Took away a photo of {key}.", "undo": True}
+
     return routes
 
 
@@ -135,6 +141,7 @@ def _card(views: Views, key: str) -> dict[str, Any]:
     ]
     if profile is not None and not walls:
         walls = [("Wall as drawn", f"{profile.wall_mm:g}{NBSP}mm")]
+    readings = cone_words.figures_of(findings, key)
     takes = [t for t in package.takes.values() if t.specimen == key]
     return {
         "row": row,
@@ -145,8 +152,9 @@ def _card(views: Views, key: str) -> dict[str, Any]:
         "walls": walls,
         "recipe": cone_words.recipe_words(package.recipes.get(row.recipe or "")),
         "history": cone_words.history_of(package, key),
-        "readings": cone_words.figures_of(findings, key),
-        "heads": [name for _, name, _ in cone_words.SEEN_FIGURES],
+        "readings": readings,
+        "counting": [r for r in readings if r["quality"] != "repeat"],
+        "spoiled": [r for r in readings if r["quality"] == "repeat"],
         "takes": takes,
         "seatings": sorted({t.seating for t in takes}),
         "due": cone_words.reasons_to_look(package, findings).get(key, ""),

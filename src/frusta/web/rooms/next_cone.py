@@ -16,7 +16,6 @@ from frusta.campaign.forecasting import ForecastInputs, drawn_profile, forecast_
 from frusta.campaign.heat import heat_document
 from frusta.campaign.rows import Profile
 from frusta.cone.profile import ConeProfile
-from frusta.design.cone_modes import ForecastMode
 from frusta.design.forecast import FULL, QUICK, Forecast
 from frusta.design.print_bodies import cone_body
 from frusta.design.print_file import print_file
@@ -32,6 +31,7 @@ from frusta.publish.theme import Style
 from frusta.publish.words import NBSP, interval, quantity
 from frusta.web.drawn import Drawn, safe_json, series_of
 from frusta.web.heat_words import HeatAsked, heat_told, neck_heat_of
+from frusta.web.plus_minus import plus_minus
 from frusta.web.problems import a_file
 from frusta.web.rooms.next_print import next_words
 from frusta.web.rooms.next_print import router as next_print_router
@@ -349,16 +349,14 @@ def _words(
         "handbook": views.desk.known is None,
         "query": "&".join(f"{k}={getattr(asked, k)}" for k in ("group", "base", *(n for n, *_ in SLIDERS))),
         "bell": [
-            (f"{BELLS[m.circumferential_order]}, n = {m.circumferential_order}", _mode(m))
+            (
+                f"{BELLS[m.circumferential_order]}, n = {m.circumferential_order}",
+                plus_minus(m.frequency_hz, 1.96 * m.frequency_hz_u, "Hz"),
+            )
             for m in told.modes
             if m.circumferential_order in BELLS and m.mode_number == 1
         ],
     }
-
-
-def _mode(mode: ForecastMode) -> str:
-    half = 1.96 * mode.frequency_hz_u
-    return f"{quantity(mode.frequency_hz, 'Hz', half_width=half)} ±{NBSP}{quantity(half, 'Hz', half_width=half)}"
 
 
 def _figure(told: Forecast, key: str, unit: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any
@@ -31,7 +32,7 @@ from frusta.errors import FrustaError, PackageError
 from frusta.publish import render
 from frusta.publish.drawings.drawing import NARROW_PX
 from frusta.publish.next_drawing import trade_off_of, trade_off_parts
-from frusta.publish.words import NBSP, interval, plain, quantity
+from frusta.publish.words import NBSP, band, interval, plain, quantity
 from frusta.web.goal_form import GoalAsked, goal_form
 from frusta.web.views import Views
 from frusta.web.works import Progress, Stopped
@@ -39,6 +40,7 @@ from frusta.web.works import Progress, Stopped
 NEXT = "next"
 TOLD, NARROWED = 5, 2
 WIDE_PX = 740.0
+MINUS = re.compile(r"(?<![\w.])-(?=\d)")
 GUESS = Scatter(1.5, 0.4, "guessed")
 
 
@@ -158,7 +160,7 @@ def next_words(views: Views) -> dict[str, Any]:
         "nothing": _sentence(
             told.reasons.get("suggestions", "one more print, seating or coupon would narrow nothing open")
         ).replace("--questions-only", "“Only what would tell most”"),
-        "band": None if goal is None else f"{goal.band_hz[0]:g} to {goal.band_hz[1]:g} Hz",
+        "band": None if goal is None else band(*goal.band_hz),
         "answers": [_answer(told, a) for a in told.answers],
         "table": _table(told),
         "no_answer": _sentence(told.reasons.get("answers", "")) if "answers" in told.reasons else "",
@@ -216,6 +218,7 @@ def _cell(trial: Trial, part: str, told: NextPrint, ends: tuple[float, float] | 
 
 
 def _sentence(text: str) -> str:
+    text = MINUS.sub("\u2212", text)
     text = text[:1].upper() + text[1:]
     return text if text.endswith((".", "!", "?")) else text + "."
 

@@ -12,6 +12,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Request
 from fastapi.responses import FileResponse, HTMLResponse, Response
 
+from frusta.campaign.photos import photo_names
 from frusta.campaign.rows import Campaign
 from frusta.errors import ParameterError
 from frusta.publish.report import PAGE, SECTIONS, publish
@@ -67,6 +68,8 @@ def router(views: Views) -> APIRouter:
         checks = _checks(views, known)
         missing = sum(not good for good, *_ in checks)
         says = "Ready to publish." if not missing else f"Ready to publish, but for {count(missing, 'gap')}."
+        if not checks[0][0]:
+            says = "No take counts yet, so there is little to publish."
         return views.page(
             "report.html",
             request,
@@ -190,8 +193,8 @@ def _checks(views: Views, known: Known) -> list[tuple[bool, str, str, str]]:
         (
             cones > 0,
             "Takes",
-            f"{count(cones, 'cone')} with takes that count. {spoiled} of {len(readings)} takes do not count, "
-            "each with its reason.",
+            f"{count(cones, 'cone').capitalize()} with takes that count. {spoiled} of {len(readings)} takes do not "
+            "count, each with its reason.",
             "",
         )
     ]
@@ -223,8 +226,12 @@ def _checks(views: Views, known: Known) -> list[tuple[bool, str, str, str]]:
         for row in package.rows(name)
         if getattr(row, "notes", None)
     )
+    out = "they stay out unless you choose the full package."
     if notes:
+        checks.append((True, "Notes", f"{count(notes, 'row').capitalize()} with notes; {out}", ""))
+    photos = len(photo_names(package))
+    if photos:
         checks.append(
-            (True, "Notes", f"{count(notes, 'row')} with notes; they stay out unless you choose the full package.", "")
+            (True, "Photos", f"{count(photos, 'photo').capitalize()}; {out} Place and time are not in it.", "")
         )
     return checks
