@@ -119,7 +119,7 @@ def analyse(
     in_band_db = unevenness_in_band(readings, store, campaign.band_low_hz, campaign.band_high_hz)
     drift = session_drift(readings, take_times(package))
     modes = [mode for row in rows for mode in row.modes]
-    estimated = estimate_campaign(package, resolved, readings, modes)
+    estimated = estimate_campaign(package, resolved, readings, modes, store)
     blips = [blip for row in rows for blip in row.blips]
     distorted = [
         one for r in readings if r.take in store for one in narrow_distortion(r.take, store[r.take], r.breakup_hz)

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from frusta.campaign.curves import TakeCurves
 from frusta.campaign.drawing import cone_of
 from frusta.campaign.findings import Estimate, ModeRow, Reading
 from frusta.campaign.groups import estimated_groups, groups_of
 from frusta.campaign.package import Package
 from frusta.campaign.resolve import ResolvedTake
+from frusta.campaign.responses import with_responses
 from frusta.campaign.rigid_response import AIR_C
 from frusta.cone.driver import Bench, Coil, Motor
 from frusta.cone.medium import air_at
@@ -79,7 +81,11 @@ class Estimated:
 
 
 def estimate_campaign(
-    package: Package, resolved: Sequence[ResolvedTake], readings: Sequence[Reading], modes: Sequence[ModeRow]
+    package: Package,
+    resolved: Sequence[ResolvedTake],
+    readings: Sequence[Reading],
+    modes: Sequence[ModeRow],
+    curves: Mapping[str, TakeCurves] | None = None,
 ) -> Estimated:
     """Return what a campaign's modes say of its materials.
 
@@ -91,9 +97,12 @@ def estimate_campaign(
         Takes of quality `repeat` are left out.
     modes : sequence of ModeRow
         As recorded.
+    curves : mapping of str to TakeCurves, optional
+        Of takes: their complex responses are held against the fit of the modes, and used where they agree.
     """
     members = estimated_groups(package)
     observed, lacking = _observed(package, resolved, readings, modes)
+    observed = with_responses(observed, resolved, readings, curves or {})
     inferred, why = None, "no cone of it has a profile and recorded modes"
     try:
         if observed.cones or observed.coupons:
@@ -126,7 +135,7 @@ def infer_again(
     package, resolved
         As of `estimate_campaign`.
     readings, modes
-        Of the findings: the same fit as when they were found.
+        Of the findings: the same fit of poles and masses as when they were found.
     """
     as_recorded = [mode.model_copy(update={"circumferential_order": 0}) for mode in modes]
     observed, _ = _observed(package, resolved, readings, as_recorded)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from frusta.campaign.curves import TakeCurves
+from frusta.campaign.findings import Reading
 from frusta.campaign.resolve import ResolvedTake
-from frusta.material.observations import RecordedResponse
+from frusta.material.observations import CampaignObserved, RecordedResponse
 
 LEAST_POINTS = 96
 
@@ -33,8 +35,34 @@ def recorded_response(take: ResolvedTake, curves: TakeCurves) -> RecordedRespons
     return RecordedResponse(hertz[known], pressure, curves.reflection_free_s, session)
 
 
-def best_response(takes: Sequence[ResolvedTake], curves: Mapping[str, TakeCurves]) -> RecordedResponse | None:
-    """Return the response with the longest gate of the takes of one seating."""
-    found = [recorded_response(take, curves[take.take.take]) for take in takes if take.take.take in curves]
-    known = [response for response in found if response is not None]
-    return max(known, key=lambda response: response.gate_s) if known else None
+def with_responses(
+    observed: CampaignObserved,
+    resolved: Sequence[ResolvedTake],
+    readings: Sequence[Reading],
+    curves: Mapping[str, TakeCurves],
+) -> CampaignObserved:
+    """Return what is observed with a complex response of each seating that has one: that of the longest gate.
+
+    Parameters
+    ----------
+    observed : CampaignObserved
+    resolved : sequence of ResolvedTake
+    readings : sequence of Reading
+        Takes of quality `repeat` are left out.
+    curves : mapping of str to TakeCurves
+        By take.
+    """
+    usable = {reading.take for reading in readings if reading.quality != "repeat"}
+    best: dict[str, RecordedResponse] = {}
+    for take in resolved:
+        key = take.take.take
+        if key not in usable or key not in curves or take.kind == "tap" or take.specimen.kind != "cone":
+            continue
+        found, seating = recorded_response(take, curves[key]), f"{take.specimen.specimen}/{take.take.seating}"
+        if found is not None and (seating not in best or found.gate_s > best[seating].gate_s):
+            best[seating] = found
+    cones = tuple(
+        replace(cone, seatings=tuple(replace(s, response=best.get(s.key)) for s in cone.seatings))
+        for cone in observed.cones
+    )
+    return replace(observed, cones=cones)

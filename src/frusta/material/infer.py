@@ -15,6 +15,7 @@ from frusta.material.learned import JointKnowledge, Learned, ShapeKnowledge
 from frusta.material.observations import CampaignObserved, ConeObserved
 from frusta.material.parameters import SEATING_SD, parameters_of
 from frusta.material.refusal import misfits
+from frusta.material.response_stage import noted, refined, second_stage
 from frusta.material.solve import (
     LOSS_SCATTER,
     MARGIN_HZ,
@@ -60,6 +61,7 @@ class Inferred:
     learned : Learned
         For forecasts.
     fit : Fit
+        Of poles and masses; estimates may hold what complex responses add.
     observed : CampaignObserved
         The cones that were believed.
     left_out : dict of str to str
@@ -104,9 +106,13 @@ def infer(observed: CampaignObserved) -> Inferred:
         left_out |= {c.key: wrong.get(c.key, refused.get(c.material, "")) for c in observed.cones if c.key not in kept}
         observed = believed
         fit = _fitted(observed)
-    estimates = material_estimates(observed, fit)
+    stage = second_stage(observed, fit)
+    told = refined(fit, stage)
+    estimates = noted(material_estimates(observed, told), stage)
     learned = Learned(
-        {key: estimate.knowledge for key, estimate in estimates.items()}, _joint(observed, fit), _shapes(observed, fit)
+        {key: estimate.knowledge for key, estimate in estimates.items()},
+        _joint(observed, told),
+        _shapes(observed, told),
     )
     return Inferred(estimates, tuple(_free(observed, fit)), learned, fit, observed, left_out, refused)
 

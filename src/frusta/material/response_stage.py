@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from frusta.material.estimate import coordinates_map
+from frusta.material.estimate import MaterialEstimate, coordinates_map
 from frusta.material.forward import Unknowns
 from frusta.material.observations import CampaignObserved
 from frusta.material.response_fit import ResponseFit, fit_responses
@@ -102,6 +102,16 @@ def refined(fit: Fit, stage: SecondStage | None) -> Fit:
     values = np.maximum(fit.unknowns.values + stage.fit.moved, fit.prior.low)
     covariance = 0.5 * (stage.fit.covariance + stage.fit.covariance.T)
     return replace(fit, unknowns=Unknowns(fit.unknowns.parameters, values), covariance=covariance)
+
+
+def noted(estimates: dict[str, MaterialEstimate], stage: SecondStage | None) -> dict[str, MaterialEstimate]:
+    """Return estimates with what the responses said of them among their notes."""
+    if stage is None:
+        return estimates
+    return {
+        key: replace(estimate, notes=(*estimate.notes, *stage.notes.get(key, ())))
+        for key, estimate in estimates.items()
+    }
 
 
 def _covering(fit: Fit, stage: SecondStage) -> Floats:
