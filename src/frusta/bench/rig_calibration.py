@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 import soundfile
 
-from frusta.bench.device import Device
+from frusta.bench.device import Device, Heard
 from frusta.bench.fit_drawing import fit_svg
 from frusta.bench.full_scale import LISTEN_S, FullScale, full_scale_of_tone
 from frusta.bench.journal import FOLDER
 from frusta.bench.judging import voltage_of
 from frusta.bench.rehearsal import CALIBRATOR, VirtualDevice
 from frusta.bench.rig_constants import Impedance, RigConstants, fit_impedance, fit_sound, impedance_of, sound_of
+from frusta.bench.rig_memory import RigMemory
 from frusta.bench.sitting import session_key
+from frusta.bench.tables import edit_table
 from frusta.bench.take_file import write_recording
+from frusta.bench.thermal import gain_within_power_db
 from frusta.campaign.atomic import write_atomically
 from frusta.campaign.package import Package
 from frusta.campaign.resolve import LoadedTake, played_of
@@ -83,8 +88,19 @@ class RigCalibration:
     start_gain_db: float
     current_full_scale_a: float | None = None
 
-    def take(self, specimen: str, added_kg: float, number: int) -> LoadedTake:
+    def take(self, specimen: str, added_kg: float, number: int, heard: Heard | None = None) -> LoadedTake:
         """Sweep once; the recording is kept beside the journal.
+
+        Parameters
+        ----------
+        specimen : str
+            The cone that is on.
+        added_kg : float
+            Mass put on.
+        number : int
+            0 without, 1 with the mass.
+        heard : callable, optional
+            Told of what is recorded as it comes.
 
         Raises
         ------
@@ -96,12 +112,12 @@ class RigCalibration:
             device.add_mass(added_kg)
         device.seat(specimen, 0, f"calibrate-{number}")
         played = played_of(self.package, self.package.sweeps[self.sweep], device.sample_rate_hz)
-        heard = device.play(played.samples * 10.0 ** (self.start_gain_db / 20.0))
-        if heard.stopped:
+        sound = device.play(played.samples * 10.0 ** (self.start_gain_db / 20.0), heard=heard)
+        if sound.stopped:
             raise ParameterError("the sweep must be heard to its end (it was stopped); sweep again")
         path = self.package.root / FOLDER / f"{session_key(self.package, date.today())}-calibration-{number}.wav"
         path.unlink(missing_ok=True)
-        write_recording(path, heard.samples, device.sample_rate_hz)
+        write_recording(path, sound.samples, device.sample_rate_hz)
         samples, rate = soundfile.read(path, always_2d=True)
         channel = {name: samples[:, place - 1] for name, place in self.channels.items()}
         if not np.any(channel["microphone_channel"]):
@@ -142,6 +158,52 @@ class RigCalibration:
             raise ParameterError("the current channel was not recorded; name it with --current")
         voltage = voltage_of(take, self.rig.drive_full_scale_v, self.start_gain_db)
         return impedance_of(voltage, take.current * self.current_full_scale_a, self.device.sample_rate_hz)
+
+
+def gain_within_limits_db(
+    package: Package, rig: Rig, sweep: str, sample_rate_hz: int, gain_db: float, memory: RigMemory
+) -> float:
+    """Return a drive gain that passes no limit that is remembered of the rig.
+
+    Parameters
+    ----------
+    package : Package
+    rig : Rig
+    sweep : str
+        Key of the sweep.
+    sample_rate_hz : int
+    gain_db : float
+        Wanted.
+    memory : RigMemory
+        Its ``limit_dbfs`` and ``limit_w``.
+
+    Raises
+    ------
+    ParameterError
+        If a limit of power is remembered, and the volts at the coil or its resistance are not known.
+    """
+    amplitude = float(np.max(np.abs(played_of(package, package.sweeps[sweep], sample_rate_hz).samples)))
+    most_db = (0.0 if memory.limit_dbfs is None else memory.limit_dbfs) - 20.0 * math.log10(amplitude)
+    if memory.limit_w is not None:
+        if rig.drive_full_scale_v is None or rig.coil_resistance_ohm is None:
+            raise ParameterError(
+                "a limit of power needs drive_full_scale_v and coil_resistance_ohm of the rig (rigs.csv lacks one); "
+                "fill it in, or leave the limit out"
+            )
+        coil_db = gain_within_power_db(memory.limit_w, amplitude, rig.drive_full_scale_v, rig.coil_resistance_ohm)
+        most_db = min(most_db, coil_db)
+    return min(gain_db, most_db)
+
+
+def keep_constants(root: Path, rig: str, found: RigConstants) -> bool:
+    """Write constants into the row of a rig in rigs.csv; returns whether it changed.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written; the table is then as it was.
+    """
+    return edit_table(root, "rigs", [{"rig": rig, **rig_cells(found)}])
 
 
 def rig_cells(found: RigConstants) -> dict[str, str]:
