@@ -6,7 +6,8 @@ Every campaign has other plastics (whose ratios of moduli differ widely), shapes
 simulated is wrong for the model that fits it: prints scatter, shapes are off their drawings, the air is denser or
 thinner, the table's density, motor, suspension and coils are a little off, the joint is unknown and differs by
 seating, walls are uneven so that bell modes show and pull, modes are missed, merged or spurious, and what the mode fit
-says of its own uncertainty is only roughly right. Poles come from `frusta.cone`, so this judges the inference and not
+says of its own uncertainty is only roughly right. Complex responses have the rig's gain in them (bumps of a decibel, a
+tilt), a microphone that stands elsewhere, a ripple that the model lacks, noise and another level each. Poles come from `frusta.cone`, so this judges the inference and not
 the physics; that is what the independent campaigns of the reference data are for.
 """
 
@@ -21,11 +22,12 @@ from pathlib import Path
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from frusta.bench.unevenness import with_uneven_wall
 from frusta.bench.virtual_cone import PrintScatter, ShapeError, print_cone
 from frusta.campaign.parallel import map_batches
-from frusta.cone.driver import Bench, Coil, Driver, Joint, Motor, build_driver
+from frusta.cone.driver import Bench, Coil, Driver, Joint, Motor, build_driver, response
 from frusta.cone.elasticity import Elastic
 from frusta.cone.medium import air_at
 from frusta.cone.poles import find_poles
@@ -40,9 +42,13 @@ from frusta.material.observations import (
     ConeObserved,
     MaterialGiven,
     RecordedModes,
+    RecordedResponse,
     RigObserved,
     SeatingObserved,
 )
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
 
 HEARD_DB = -18.0
 BAND_HZ = (800.0, 15.5e3)
@@ -112,6 +118,49 @@ def recorded(rng: np.random.Generator, driver: Driver, frequency_sd: float, loss
     return RecordedModes(*rows[:, np.argsort(rows[0])])
 
 
+def seeded(seed: int, *words: str) -> np.random.Generator:
+    """A generator of its own, so that what it draws changes nothing else."""
+    return np.random.default_rng([20262, seed, *" ".join(words).encode()])
+
+
+def rig_gain(seed: int, session: str, hertz: Floats) -> Complexes:
+    """ln gain of a rig in a session: three broad bumps of the microphone, the amplifier's tilt."""
+    microphone, amplifier = seeded(seed, "microphone"), seeded(seed, "amplifier", session)
+    octave = np.log2(hertz / 1000.0)
+    gain = (float(amplifier.normal(0.0, 0.03)) + 1j * float(amplifier.normal(0.0, 0.02))) * octave
+    for _ in range(3):
+        at, wide = float(microphone.uniform(0.5, 4.0)), float(microphone.uniform(0.6, 1.2))
+        bump = float(microphone.normal(0.0, 0.09)) * np.exp(-0.5 * ((octave - at) / wide) ** 2)
+        gain = gain + (1.0 + 1j * float(microphone.normal(0.0, 0.6))) * bump
+    return gain
+
+
+def ripple(seed: int, drawing: str, hertz: Floats) -> Complexes:
+    """What a model lacks of ln H in every cone of a drawing: 0.07 dB, alike over a sixth of an octave."""
+    rng = seeded(seed, "ripple", drawing)
+    nodes = np.arange(-20.0, 40.0)
+    parts = [np.interp(6.0 * np.log2(hertz / 1000.0), nodes, rng.normal(0.0, 0.008, len(nodes))) for _ in range(2)]
+    return parts[0] + 1j * parts[1]
+
+
+def response_of(seed: int, label: str, session: str, drawing: str, driver: Driver) -> RecordedResponse:
+    """What the gated response of a take is, 24 points an octave."""
+    rng, shared = seeded(seed, label), seeded(seed, "gate and place")
+    gate_s, off_m = float(shared.uniform(0.004, 0.008)), float(shared.normal(0.0, 2e-3))
+    hertz = 1000.0 * 2.0 ** (np.arange(-48, 96) / 24.0)
+    hertz = hertz[hertz < min(driver.top_hz, 16e3)]
+    place_m = driver.bench.microphone_distance_m + off_m + float(rng.normal(0.0, 1e-3))
+    pressure = response(replace(driver, bench=replace(driver.bench, microphone_distance_m=place_m)), hertz)
+    noise_db = float(rng.uniform(-64.0, -58.0)) if seed % 2 == 0 else -75.0
+    times = rng.uniform(0.0, gate_s, 200)  # white noise behind a gate: alike over one over its length
+    noise = np.exp(-2j * np.pi * hertz[:, None] * times) @ rng.standard_normal(200) / math.sqrt(200.0)
+    pressure = pressure * np.exp(rig_gain(seed, session, hertz) + ripple(seed, drawing, hertz))
+    pressure = pressure + 10.0 ** (noise_db / 20.0) * float(np.sqrt(np.mean(np.abs(pressure) ** 2))) * noise
+    late_s = float(rng.uniform(-2e-5, 2e-5)) - driver.arrival_s
+    moved = float(np.exp(rng.normal(0.0, 0.07))) * np.exp(-2j * np.pi * hertz * late_s)
+    return RecordedResponse(hertz, np.asarray(pressure * moved, dtype=np.complex128), gate_s, session)
+
+
 def simulate(seed: int) -> tuple[CampaignObserved, dict[str, Elastic], dict[str, list[Elastic]], str]:
     """Return what a bench would know of a random campaign, its filaments, its prints, and how hard it is."""
     rng = np.random.default_rng([20261, seed])
@@ -157,10 +206,10 @@ def simulate(seed: int) -> tuple[CampaignObserved, dict[str, Elastic], dict[str,
                     )
                     driver = with_uneven_wall(driver, cone.profile, cone.elastic, uneven[name])
                     modes = recorded(rng, driver, *sds)
+                    label = f"{name}-{key}-{number}/{turn}"
+                    heard = response_of(seed, label, f"s{turn}", key, driver)
                     told = air_at(round(temperature, 0), None)
-                    seatings.append(
-                        SeatingObserved(f"{name}-{key}-{number}/{turn}", "bench", told, round(temperature, 0), modes)
-                    )
+                    seatings.append(SeatingObserved(label, "bench", told, round(temperature, 0), modes, heard))
                 noted = Coil(round(own.mass_kg, 5), round(own.resistance_ohm, 2), coil.inductance_h)
                 mass = round(cone.mass_kg + float(rng.normal(0.0, 1e-5)), 5)
                 cones.append(
