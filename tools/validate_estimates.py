@@ -7,8 +7,9 @@ simulated is wrong for the model that fits it: prints scatter, shapes are off th
 thinner, the table's density, motor, suspension and coils are a little off, the joint is unknown and differs by
 seating, walls are uneven so that bell modes show and pull, modes are missed, merged or spurious, and what the mode fit
 says of its own uncertainty is only roughly right. Complex responses have the rig's gain in them (bumps of a decibel, a
-tilt), a microphone that stands elsewhere, a ripple that the model lacks, noise and another level each. Poles come from `frusta.cone`, so this judges the inference and not
-the physics; that is what the independent campaigns of the reference data are for.
+tilt), a microphone that stands elsewhere, a ripple that the model lacks, noise and another level each. Poles and
+responses come from `frusta.cone`, so this judges the inference and not the physics; that is what the independent
+campaigns of the reference data are for.
 """
 
 from __future__ import annotations
