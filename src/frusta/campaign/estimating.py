@@ -8,8 +8,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from frusta.campaign.contradictions import agreement, seatings_told, takes_told
 from frusta.campaign.curves import TakeCurves
 from frusta.campaign.drawing import cone_of
+from frusta.campaign.estimate_notes import Notes
 from frusta.campaign.findings import Estimate, ModeRow, Reading
 from frusta.campaign.groups import estimated_groups, groups_of
 from frusta.campaign.package import Package
@@ -34,7 +36,7 @@ from frusta.material.observations import (
     SeatingObserved,
     modes_of_takes,
 )
-from frusta.material.refusal import shape_doubts
+from frusta.material.refusal import NothingFits, shape_doubts, together
 
 SCALES_G_U = 2e-5
 """Uncertainty of a mass whose own is not given, kg: a kitchen scale of 0.01 g, twice."""
@@ -48,6 +50,7 @@ COUPON_THICKNESS_U_M = 2e-5
 """Of callipers on a flat coupon."""
 MASS_FROM_VOLUME = 0.5
 """Relative uncertainty of a mass that nobody weighed: no information."""
+NO_CONE = "no cone of it has a profile and recorded modes"
 
 ROW_KEYS = {
     "hoop_modulus": ("hoop_modulus_gpa", 1e-9),
@@ -101,23 +104,26 @@ def estimate_campaign(
         Of takes: their complex responses are held against the fit of the modes, and used where they agree.
     """
     members = estimated_groups(package)
-    observed, lacking = _observed(package, resolved, readings, modes)
+    observed, notes = _observed(package, resolved, readings, modes)
     observed = with_responses(observed, resolved, readings, curves or {})
-    inferred, why = None, "no cone of it has a profile and recorded modes"
+    inferred, refused = None, dict[str, str]()
     try:
         if observed.cones or observed.coupons:
             inferred = infer(observed)
+            refused = inferred.refused
+    except NothingFits as error:
+        groups = {cone.key: cone.material for cone in observed.cones}
+        refused = {group: together({k: w for k, w in error.wrong.items() if groups[k] == group}) for group in members}
     except ParameterError as error:
-        why = str(error)
+        refused = dict.fromkeys(members, str(error))
     found = inferred.estimates if inferred else {}
-    refused = inferred.refused if inferred else {}
     rows = tuple(
         _row(
             member.material,
             member.recipe,
             found.get(group),
-            refused.get(group) or lacking.get(group, why),
-            _left_out(group, observed, inferred),
+            "; ".join(filter(None, (refused.get(group), *notes.lacking(group)))) or NO_CONE,
+            (*_left_out(group, observed, inferred), *notes.lacking(group), *notes.assumed(group, 1e3 * NEW_COIL_KG)),
         )
         for group, member in members.items()
     )
@@ -147,8 +153,8 @@ def infer_again(
 
 def _observed(
     package: Package, resolved: Sequence[ResolvedTake], readings: Sequence[Reading], modes: Sequence[ModeRow]
-) -> tuple[CampaignObserved, dict[str, str]]:
-    """The cones that can be fitted, and for groups without one the reason."""
+) -> tuple[CampaignObserved, Notes]:
+    """The cones that can be fitted, and in words what is not used or not known of the others."""
     group_of, members = groups_of(package)[0], estimated_groups(package)
     usable = {r.take for r in readings if r.quality != "repeat"}
     by_take: dict[str, list[ModeRow]] = {}
@@ -160,7 +166,7 @@ def _observed(
         if take.specimen.kind == "cone" and take.kind != "tap" and take.take.take in by_take:
             seatings.setdefault((take.specimen.specimen, take.take.seating), []).append(take)
     profiles: dict[str, ConeProfile] = {}
-    lacking: dict[str, str] = {}
+    notes = Notes()
     cones: dict[str, ConeObserved] = {}
     rigs: dict[str, RigObserved] = {}
     for (key, number), takes in sorted(seatings.items()):
@@ -168,20 +174,32 @@ def _observed(
         if group is None:
             continue
         if take.profile is None:
-            lacking[group] = f"specimens.csv names no profile for {key}"
+            notes.no_profile.setdefault(group, []).append(key)
             continue
         try:
             profiles.setdefault(take.profile.profile, cone_of(take.profile))
         except ParameterError as error:
-            lacking[group] = f"profiles.csv, {take.profile.profile}: {error}"
+            notes.say(group, f"profiles.csv, {take.profile.profile}: {error}")
+            continue
+        recorded = {t.take.take: _recorded(by_take[t.take.take]) for t in takes}
+        agreed = agreement(recorded)
+        if agreed.odd:
+            notes.say(group, takes_told(f"seating {number} of {key}", list(recorded), agreed))
+        if not agreed.kept:
             continue
         rigs.setdefault(take.rig.rig, _rig(take))
-        seating = _seating(key, number, takes, by_take)
+        seating = _seating(key, number, take, [recorded[one] for one in agreed.kept])
         known = cones.get(key)
         if known is None:
             cones[key] = _cone(take, group, profiles[take.profile.profile], seating)
         else:
             cones[key] = replace(known, seatings=(*known.seatings, seating))
+    cones = _agreeing(cones, notes)
+    for cone in cones.values():
+        if cone.coil_mass_u_kg >= COIL_UNKNOWN * cone.coil.mass_kg:
+            notes.no_coil.setdefault(cone.material, []).append(cone.key)
+        if cone.mass_u_kg >= MASS_FROM_VOLUME * cone.mass_kg:
+            notes.no_mass.setdefault(cone.material, []).append(cone.key)
     coupons = tuple(_coupons(package, resolved, by_take))
     used = {cone.material for cone in cones.values()} | {coupon.material for coupon in coupons}
     materials = {}
@@ -195,7 +213,20 @@ def _observed(
     shapes = {key: profile for key, profile in profiles.items() if any(c.profile == key for c in ordered)}
     return CampaignObserved(
         materials, shapes, rigs, ordered, tuple(c for c in coupons if c.material in materials)
-    ), lacking
+    ), notes
+
+
+def _agreeing(cones: dict[str, ConeObserved], notes: Notes) -> dict[str, ConeObserved]:
+    """The cones with those seatings that show one cone; a cone of which no majority does is told and left out."""
+    kept = {}
+    for key, cone in cones.items():
+        numbered = {seating.key.rsplit("/", 1)[1]: seating for seating in cone.seatings}
+        agreed = agreement({number: seating.modes for number, seating in numbered.items()})
+        if agreed.odd:
+            notes.say(cone.material, seatings_told(key, list(numbered), agreed))
+        if agreed.kept:
+            kept[key] = replace(cone, seatings=tuple(numbered[number] for number in agreed.kept))
+    return kept
 
 
 def _coupons(
@@ -258,17 +289,14 @@ def _rig(take: ResolvedTake) -> RigObserved:
     )
 
 
-def _seating(
-    key: str, number: int, takes: Sequence[ResolvedTake], by_take: dict[str, list[ModeRow]]
-) -> SeatingObserved:
-    take = takes[0]
+def _seating(key: str, number: int, take: ResolvedTake, recorded: list[RecordedModes]) -> SeatingObserved:
     temperature_c = AIR_C if take.temperature_c is None else take.temperature_c
     return SeatingObserved(
         f"{key}/{number}",
         take.rig.rig,
         air_at(temperature_c, take.humidity_pct),
         temperature_c,
-        modes_of_takes([_recorded(by_take[t.take.take]) for t in takes]),
+        modes_of_takes(recorded),
     )
 
 
@@ -314,7 +342,8 @@ def _left_out(group: str, observed: CampaignObserved, inferred: Inferred | None)
     if inferred is None:
         return ()
     own = [cone for cone in observed.cones if cone.material == group]
-    reasons = [f"left out, {inferred.left_out[cone.key]}" for cone in own if cone.key in inferred.left_out]
+    wrong = {cone.key: inferred.left_out[cone.key] for cone in own if cone.key in inferred.left_out}
+    reasons = [f"left out: {together(wrong)}"] if wrong else []
     for profile in dict.fromkeys(cone.profile for cone in own):
         if profile in inferred.observed.profiles:
             reasons += shape_doubts(inferred.fit, profile)

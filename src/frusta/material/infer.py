@@ -14,7 +14,7 @@ from frusta.material.forward import Unknowns, free_of
 from frusta.material.learned import JointKnowledge, Learned, ShapeKnowledge
 from frusta.material.observations import CampaignObserved, ConeObserved
 from frusta.material.parameters import SEATING_SD, parameters_of
-from frusta.material.refusal import misfits
+from frusta.material.refusal import NothingFits, misfits, together
 from frusta.material.response_stage import noted, refined, second_stage
 from frusta.material.solve import (
     LOSS_SCATTER,
@@ -101,7 +101,7 @@ def infer(observed: CampaignObserved) -> Inferred:
             break
         believed = _believed(observed, wrong, refused)
         if not believed.cones:
-            raise ParameterError("no cone fits its profile and material: " + "; ".join(wrong.values()))
+            raise NothingFits(wrong)
         kept = {cone.key for cone in believed.cones}
         left_out |= {c.key: wrong.get(c.key, refused.get(c.material, "")) for c in observed.cones if c.key not in kept}
         observed = believed
@@ -135,7 +135,7 @@ def _believed(observed: CampaignObserved, wrong: dict[str, str], refused: dict[s
         if good and 2 * len(good) >= len(cones):
             kept += good
         else:
-            refused[key] = "; ".join(wrong[c.key] for c in cones if c.key in wrong)
+            refused[key] = together({c.key: wrong[c.key] for c in cones if c.key in wrong})
     used = {c.material for c in kept} | {c.material for c in observed.coupons if c.material not in refused}
     shapes = {c.profile for c in kept}
     return CampaignObserved(

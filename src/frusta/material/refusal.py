@@ -5,9 +5,13 @@ A cone is judged by what it claims of itself, not by chi² alone: a fit swallows
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import chi2
 
+from frusta.errors import ParameterError
 from frusta.material.observations import CampaignObserved, ConeObserved
 from frusta.material.parameters import BOW_SD_M, DEPTH_SD_M, WALL_SD
 from frusta.material.solve import Fit
@@ -26,6 +30,65 @@ MISFIT = 0.008
 """Median |ln f| of the modes of a cone that no shape within tolerance leaves."""
 SIGMAS = 4.5
 """Standard deviations of the prior beyond which a wall or a shape is not the drawing's."""
+WEIGHED = 0.1
+"""Relative uncertainty of a mass that was weighed."""
+MASS_APART = 0.2
+"""|ln| of mass over volume from the other prints': 4.5 times the scatter of two walls of 3 %."""
+JOINT_APART = 1.0
+"""|ln| of a seating's compliance over its rig's: eight times what a careful push scatters."""
+BEYOND_CHANCE = 1e-4
+"""Probability that figures of the tables, all right within their uncertainties, lie as far off together."""
+RATIOS = ("shear_ratio", "axial_ratio", "poisson_plane", "poisson_axial")
+FIGURE_WORDS = {
+    "shear_ratio": "layer shear over hoop modulus",
+    "axial_ratio": "axial over hoop modulus",
+    "poisson_plane": "Poisson's ratio in the plane",
+    "poisson_axial": "Poisson's ratio across layers",
+    "bow_m": "bow",
+    "depth_m": "depth",
+    "rim_radius_m": "rim",
+    "wall_taper": "taper of the wall",
+    "air_density_scale": "density of air",
+    "force_factor_tm": "force factor",
+    "suspension_stiffness_n_m": "suspension's stiffness",
+    "suspension_resistance_ns_m": "suspension's resistance",
+    "coil_inductance_h": "coil's inductance",
+    "joint_compliance_m_n": "compliance of the joint",
+    "joint_loss_factor": "loss factor of the joint",
+}
+
+
+class NothingFits(ParameterError):
+    """No cone of a campaign deserves belief.
+
+    Parameters
+    ----------
+    wrong : mapping of str to str
+        By cone, the reason, beginning with the cone's key.
+    """
+
+    def __init__(self, wrong: Mapping[str, str]) -> None:
+        super().__init__("no cone fits its profile and material: " + together(wrong))
+        self.wrong = dict(wrong)
+
+
+def together(wrong: Mapping[str, str]) -> str:
+    """Return reasons in one line, cones of one reason named together.
+
+    Parameters
+    ----------
+    wrong : mapping of str to str
+        By cone, the reason, beginning with the cone's key.
+
+    Examples
+    --------
+    >>> together({"fir-1": "fir-1: too heavy", "fir-2": "fir-2: too heavy", "oak-1": "oak-1: no mode"})
+    'fir-1, fir-2: too heavy; oak-1: no mode'
+    """
+    cones: dict[str, list[str]] = {}
+    for key, words in wrong.items():
+        cones.setdefault(words.removeprefix(f"{key}: "), []).append(key)
+    return "; ".join(f"{', '.join(keys)}: {words}" for words, keys in cones.items())
 
 
 def misfits(observed: CampaignObserved, fit: Fit) -> dict[str, str]:
@@ -35,15 +98,71 @@ def misfits(observed: CampaignObserved, fit: Fit) -> dict[str, str]:
     ----------
     observed : CampaignObserved
     fit : Fit
+
+    Raises
+    ------
+    NothingFits
+        If something that all cones share is wrong.
     """
-    found: dict[str, str] = {}
+    found = _odd_masses(observed)
+    if found:
+        return found
     profile, doubt = _wrong_drawing(observed, fit)
     for place, cone in enumerate(observed.cones):
         why = f"{cone.key}: {doubt}" if cone.profile == profile else None
         why = why or _own(fit, place, cone) or _against_siblings(observed, fit, cone)
         if why:
             found[cone.key] = why
+    strained = None if found or not observed.cones else _strained(fit)
+    if strained:
+        raise NothingFits({cone.key: f"{cone.key}: {strained}" for cone in observed.cones})
     return found
+
+
+def _odd_masses(observed: CampaignObserved) -> dict[str, str]:
+    """Cones that weigh far more or less for their drawing than the others of their material: they bend all else."""
+    found = {}
+    for material in observed.materials:
+        weighed = [c for c in observed.cones if c.material == material and c.mass_u_kg < WEIGHED * c.mass_kg]
+        heavy = np.array([np.log(c.mass_kg / observed.profiles[c.profile].volume_m3) for c in weighed])
+        off = heavy - np.median(heavy) if len(weighed) > 2 else np.zeros(len(weighed))
+        if 2 * int(np.sum(np.abs(off) < MASS_APART)) <= len(weighed):
+            continue  # there is no majority to be held against
+        for cone, far in zip(weighed, off.tolist(), strict=True):
+            if abs(far) > MASS_APART:
+                with_coil = abs(cone.mass_kg * (1.0 - np.exp(-far)) / cone.coil.mass_kg - 1.0) < WEIGHED
+                guess = " (was it weighed with its coil?)" if with_coil else ""
+                found[cone.key] = (
+                    f"{cone.key}: weighs {np.exp(far):.2f} times what the other prints of {material} would in its "
+                    f"profile; check its profile, material and mass{guess}"
+                )
+    return found
+
+
+def _strained(fit: Fit) -> str | None:
+    """What the bench, the shapes and the ratios had to become for the modes to fit, if that is beyond belief."""
+    prior, off = fit.prior, {}
+    for name, place in prior.index.items():
+        if name[0] in ("rig", "profile") or (name[0] == "material" and name[2] in RATIOS):
+            off[name] = float((fit.unknowns.values[place] - prior.mean[place]) / prior.sd[place])
+    for (kind, key, figure), sigmas in off.items():
+        if figure == "air_density_scale" and abs(sigmas) > SIGMAS:
+            change = 100.0 * fit.unknowns.at(kind, key, figure)
+            than = f"{abs(change):.0f} % {'denser' if change > 0.0 else 'thinner'} than it is"
+            return (
+                f"the air at {key} would have to be {than} for its modes to fit; check mass_g (the cone without its "
+                "coil) and coil_mass_g of all cones"
+            )
+    if sum(sigmas**2 for sigmas in off.values()) < float(chi2.isf(BEYOND_CHANCE, len(off))):
+        return None
+    worst = sorted(off, key=lambda name: -abs(off[name]))[:3]
+    told = ", ".join(
+        f"{FIGURE_WORDS.get(figure, figure)} of {key} ({off[kind, key, figure]:+.1f})" for kind, key, figure in worst
+    )
+    return (
+        "its modes fit only with bench, shapes and plastics bent beyond belief (most, in standard deviations: "
+        f"{told}); check coil, masses and rig, which hold for all cones"
+    )
 
 
 def _wrong_drawing(observed: CampaignObserved, fit: Fit) -> tuple[str | None, str]:
@@ -84,6 +203,15 @@ def _own(fit: Fit, place: int, cone: ConeObserved) -> str | None:
             f"{cone.key}: its modes lie {100 * float(np.median(left)):.1f} % off those of {cone.profile}; "
             "check the profile's geometry and the cone's mass"
         )
+    for seating in cone.seatings:
+        softer = fit.unknowns.at("seating", seating.key, "joint")
+        if abs(softer) > JOINT_APART:
+            number, way = seating.key.rsplit("/", 1)[-1], "softer" if softer > 0.0 else "stiffer"
+            times = f"{np.exp(abs(softer)):.1f} times {way}"
+            return (
+                f"{cone.key}: seating {number} would need a joint {times} than the rig's; "
+                "was it pushed home, or is it another cone's recording?"
+            )
     wall = fit.unknowns.at("print", cone.key, "wall_m")
     if abs(wall) > SIGMAS * WALL_SD:
         return (
