@@ -24,10 +24,14 @@ from frusta.material.solve import Fit
 
 Floats = NDArray[np.float64]
 
-FARTHEST = 2.5
+AGREEING, CONTRADICTING = 2.0, 2.5
 """Of any figure of a material: its move, in standard deviations of the move that the responses' own weight allows."""
+HALVES_AGREEING = 2.0
+"""Standard deviations of halves of the cones from each other."""
 UNLIKELY = 3.0
-"""Standard deviations: of the squared move of all unknowns from what it should be, and of halves from each other."""
+"""Standard deviations of the squared move of all unknowns from what it should be."""
+KEPT = 0.5
+"""Share of the pole fit's covariance that stays: what pulls modes bends responses, too, and both come from one take."""
 LARGEST_ERROR = 0.06
 """Nepers (0.5 dB): a middling take that differs by more is not the response of this cone on this rig."""
 CHECKED_OCTAVE = 6.0
@@ -85,8 +89,8 @@ def second_stage(observed: CampaignObserved, fit: Fit) -> SecondStage | None:
         return None
     found = fit_responses(rows, fit.covariance, {cone.key: cone.profile for cone in observed.cones})
     unfit = _unfit(found, rows)
-    against = () if unfit else tuple(key for key in observed.materials if moved_far(fit, found, key) > FARTHEST)
-    why = "; ".join(_objections(observed, fit, found, unfit, against))
+    against = () if unfit else tuple(key for key in observed.materials if moved_far(fit, found, key) > CONTRADICTING)
+    why = "; ".join(_objections(observed, fit, found, unfit))
     return SecondStage(found, not why, why, against, _notes(observed, found, rows, why, against))
 
 
@@ -100,7 +104,7 @@ def refined(fit: Fit, stage: SecondStage | None) -> Fit:
     if not stage.accepted:
         return replace(fit, covariance=_covering(fit, stage))
     values = np.maximum(fit.unknowns.values + stage.fit.moved, fit.prior.low)
-    covariance = 0.5 * (stage.fit.covariance + stage.fit.covariance.T)
+    covariance = KEPT * fit.covariance + 0.5 * (1.0 - KEPT) * (stage.fit.covariance + stage.fit.covariance.T)
     return replace(fit, unknowns=Unknowns(fit.unknowns.parameters, values), covariance=covariance)
 
 
@@ -140,22 +144,20 @@ def _unfit(found: ResponseFit, rows: list[ResponseRows]) -> str:
     )
 
 
-def _objections(
-    observed: CampaignObserved, fit: Fit, found: ResponseFit, unfit: str, against: tuple[str, ...]
-) -> list[str]:
+def _objections(observed: CampaignObserved, fit: Fit, found: ResponseFit, unfit: str) -> list[str]:
     """Every reason not to believe the responses, the gravest first."""
     said = [unfit] if unfit else []
-    for key in against:
-        said.append(
-            f"they ask {key} to move {moved_far(fit, found, key):.1f} times as far as modes and masses make likely"
-        )
+    for key in observed.materials:
+        far = moved_far(fit, found, key)
+        if far > AGREEING:
+            said.append(f"they ask {key} to move {far:.1f} times as far as modes and masses make likely")
     told = np.linalg.solve(fit.covariance, fit.covariance - found.covariance)
     square = float(found.moved @ np.linalg.solve(fit.covariance, found.moved))
     if square > np.trace(told) + UNLIKELY * math.sqrt(2.0 * float(np.sum(told * told.T))):
         said.append("they ask all unknowns together to move farther than modes and masses allow")
     for key in observed.materials:
         apart = halves_apart(fit, found, key)
-        if apart > UNLIKELY:
+        if apart > HALVES_AGREEING:
             said.append(f"halves of the cones contradict each other about {key} by {apart:.1f} standard deviations")
     return said
 
@@ -164,7 +166,7 @@ def moved_far(fit: Fit, found: ResponseFit, material: str) -> float:
     """Return the largest move of a material's figures, in standard deviations of that move.
 
     A figure known to within u that comes to be known to within v moves by √(u² − v²), 1 sd, and so never by more
-    than `FARTHEST` u.
+    than `AGREEING` u where it is used.
     """
     table = coordinates_map(fit.prior, material)
     before = np.diag(table @ fit.covariance @ table.T)
