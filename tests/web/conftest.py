@@ -28,6 +28,7 @@ from frusta.web.rooms import bench as rooms_bench
 
 sys.path.insert(0, str(Path(__file__).parent))  # what these tests share
 sys.path.insert(0, str(Path(__file__).parents[1] / "campaign"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "publish"))
 CHROMIUM = Path("/usr/bin/chromium")
 ARGUMENTS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",

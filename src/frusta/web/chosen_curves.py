@@ -17,11 +17,15 @@ from frusta.publish.drawings.curve_parts import third_octaves
 from frusta.publish.drawings.drawing import Drawing
 from frusta.publish.groups import Group, Groups
 from frusta.publish.theme import Style
+from frusta.publish.words import band as band_words
 from frusta.publish.words import quantity
+from frusta.web.banded_decay import banded_decay
 from frusta.web.drawn import series_of
 from frusta.web.kept_analysis import Known
 
 MOST = 8
+CLOSER_PX, CLOSER_NARROW_PX, CLOSER_BELOW_PX = 460.0, 320.0, 300.0
+"""Heights of a closer look, which is stretched sideways."""
 SERIES = tuple(float(f"{digit}e{power}") for power in range(1, 5) for digit in (1, 2, 5))
 
 
@@ -60,8 +64,9 @@ def curve_drawings(known: Known, shown: Sequence[Shown], zoom: tuple[float, floa
 
         def distortion(width: float, scheme: str) -> dict[str, Any]:
             return distortion_chart(
-                lines, description=label, noise=noise, stop_hz=stop, band_hz=band, total_width=width, scheme=scheme
-            )
+                lines, description=label, noise=noise, stop_hz=stop, band_hz=band, total_width=width, scheme=scheme,
+                span_hz=zoom, tall_px=None if zoom is None else CLOSER_BELOW_PX,
+            )  # fmt: skip
 
         found.append(
             Drawing(
@@ -69,10 +74,13 @@ def curve_drawings(known: Known, shown: Sequence[Shown], zoom: tuple[float, floa
                 table=third_octaves(lines, "%", 3), series=series_of(lines, 3), units=("Hz", "%"),
             )
         )  # fmt: skip
-    falling = [c for c in (decay_curve(s, None) for s in shown) if c is not None]
+    falling = [
+        c for c in (decay_curve(s, None) if zoom is None else banded_decay(s, zoom) for s in shown) if c is not None
+    ]
     if falling:
         echo = min(float(c.x[np.isfinite(c.y)][-1]) for c in falling)
-        said = "Falling silent: " + ", ".join(c.name for c in falling) + "."
+        heading = "Falling silent" if zoom is None else f"Falling silent, {band_words(*zoom)}"
+        said = f"{heading}: " + ", ".join(c.name for c in falling) + "."
 
         def decay(width: float, scheme: str) -> dict[str, Any]:
             return decay_chart(falling, description=said, echo_ms=echo, total_width=width, scheme=scheme)
@@ -83,7 +91,7 @@ def curve_drawings(known: Known, shown: Sequence[Shown], zoom: tuple[float, floa
                 decay,
                 said,
                 560,
-                heading="Falling silent",
+                heading=heading,
                 series=series_of(falling, 1, step=4),
                 units=("ms", "%"),
             )
@@ -91,12 +99,20 @@ def curve_drawings(known: Known, shown: Sequence[Shown], zoom: tuple[float, floa
     return found
 
 
-def zoom_of(low: float | None, high: float | None) -> tuple[float, float] | None:
-    """Return a stretch of the frequency axis, its ends on lines that carry a label; None for the whole."""
-    if low is None or high is None or not (math.isfinite(low) and math.isfinite(high)) or not 0 < low < high:
+def zoom_of(low_text: str, high_text: str) -> tuple[float, float] | None:
+    """Return a stretch of the frequency axis, its ends on lines that carry a label; None for the whole.
+
+    >>> zoom_of("2100", "4900"), zoom_of("", "4900"), zoom_of("5000", "2000")
+    ((2000.0, 5000.0), None, (2000.0, 5000.0))
+    """
+    try:
+        low, high = sorted(float(text.strip().replace(",", ".")) for text in (low_text, high_text))
+    except ValueError:
         return None
-    start = max((v for v in SERIES if v <= low * 1.001), default=SERIES[0])
-    end = min((v for v in SERIES if v >= high * 0.999), default=20000.0)
+    if not (math.isfinite(high) and 0 < low < high):
+        return None
+    start = max((v for v in SERIES if v <= low * 1.02), default=SERIES[0])
+    end = min((v for v in SERIES if v >= high * 0.98), default=20000.0)
     return (start, end) if start < end else None
 
 
@@ -122,6 +138,7 @@ def _response(
         return response_chart(
             lines, description=label, rigid=rigid, band_hz=band, read_hz=read, relative=relative, total_width=width,
             top_db=top, range_db=length, span_hz=zoom or frequency_span(band, stop), scheme=scheme,
+            tall_px=None if zoom is None else (CLOSER_NARROW_PX if width < 450 else CLOSER_PX),
         )  # fmt: skip
 
     return Drawing(

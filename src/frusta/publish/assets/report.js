@@ -14,6 +14,7 @@
   const equip = (figure) => {
     figure.dataset.read = "yes";
     const data = JSON.parse(document.getElementById(figure.dataset.curves).textContent);
+    const kin = figure.closest("[data-linked]");
     const readout = document.createElement("p");
     readout.className = "readout";
     const hint = "Point at the chart, or step along it with the arrow keys, to read it.";
@@ -31,12 +32,14 @@
       plot.setAttribute("role", "group");
       plot.setAttribute("aria-label", "Read values with the arrow keys");
       const svg = plot.querySelector("svg");
-      const show = () => {
+      const show = (told) => {
         const scale = svg.clientWidth / svg.viewBox.baseVal.width;
         const [low, high] = frame.x_log ? frame.x.map(Math.log) : frame.x;
         const at = low + share * (high - low);
         const x = frame.x_log ? Math.exp(at) : at;
         cursor.hidden = false;
+        plot.dataset.share = share;
+        if (kin && told !== "by kin") kin.dispatchEvent(new CustomEvent("frusta-read", { detail: { figure, unit: data.units[0], x } }));
         cursor.style.left = (frame.left + share * frame.width) * scale + "px";
         cursor.style.top = frame.top * scale + "px";
         cursor.style.height = frame.height * scale + "px";
@@ -53,7 +56,20 @@
           readout.append(item);
         }
       };
-      const hide = () => { cursor.hidden = true; readout.textContent = hint; };
+      const hide = (told) => {
+        cursor.hidden = true;
+        readout.textContent = hint;
+        if (kin && told !== "by kin") kin.dispatchEvent(new CustomEvent("frusta-read", { detail: { figure, unit: data.units[0], x: null } }));
+      };
+      // charts of one frequency axis are read together
+      if (kin) kin.addEventListener("frusta-read", ({ detail }) => {
+        if (detail.figure === figure || detail.unit !== data.units[0] || !svg.clientWidth || !plot.isConnected) return;
+        const [low, high] = frame.x_log ? frame.x.map(Math.log) : frame.x;
+        const at = detail.x === null ? -1 : ((frame.x_log ? Math.log(detail.x) : detail.x) - low) / (high - low);
+        if (at < 0 || at > 1) return hide("by kin");
+        share = at;
+        show("by kin");
+      });
       plot.addEventListener("pointermove", (event) => {
         const scale = svg.clientWidth / svg.viewBox.baseVal.width;
         const x = (event.clientX - svg.getBoundingClientRect().left) / scale - frame.left;
@@ -62,8 +78,8 @@
         show();
       });
       plot.addEventListener("pointerleave", () => { if (document.activeElement !== plot) hide(); });
-      plot.addEventListener("focus", show);
-      plot.addEventListener("blur", hide);
+      plot.addEventListener("focus", () => show());
+      plot.addEventListener("blur", () => hide());
       plot.addEventListener("keydown", (event) => {
         const step = { ArrowLeft: -0.005, ArrowRight: 0.005, PageUp: -0.05, PageDown: 0.05, Home: -1, End: 1 }[event.key];
         if (step === undefined) return;

@@ -15,6 +15,9 @@ from frusta.publish.charts.frequency_axis import frequency_grid, frequency_label
 from frusta.publish.theme import SMALL_PX
 from frusta.publish.words import quantity
 
+CLOSER_DB = 40.0
+"""Range that a closer look is taken to have until it is known, for the room that names need."""
+
 
 def distortion_chart(
     curves: Sequence[Curve],
@@ -24,6 +27,8 @@ def distortion_chart(
     stop_hz: float | None = None,
     band_hz: tuple[float, float] | None = None,
     total_width: float = 700,
+    span_hz: tuple[float, float] | None = None,
+    tall_px: float | None = None,
     scheme: str = "light",
     background: bool = False,
 ) -> dict[str, Any]:
@@ -43,6 +48,10 @@ def distortion_chart(
         The campaign's band, Hz; only widens the axis.
     total_width : float
         Of the whole picture, px; below 450 the chart is drawn for a phone.
+    span_hz : (float, float) or None
+        Ends of the frequency axis, for a closer look.
+    tall_px : float or None
+        Height of the plot, px, for a closer look; 25 dB are then no longer as long as one decade.
     scheme : {"light", "dark"}
         Which set of colours.
     background : bool
@@ -54,18 +63,18 @@ def distortion_chart(
         A Vega-Lite specification.
     """
     narrow = total_width < 450
-    span = frequency_span(band_hz, stop_hz)
+    span = span_hz or frequency_span(band_hz, stop_hz)
     left, right = (46.0, 8.0) if narrow else (54.0, 16.0)
     width = total_width - left - right
     decades = math.log10(span[1] / span[0])
-    px_per_db = width / decades / DECADE_DB
+    px_per_db = width / decades / DECADE_DB if tall_px is None else tall_px / CLOSER_DB
     low, high = distortion_range(curves, noise, span, ROW_PX * (len(curves) + 1) / px_per_db)
-    height = height_of_decibels(width, decades, 20 * math.log10(high / low))
+    height = height_of_decibels(width, decades, 20 * math.log10(high / low)) if tall_px is None else tall_px
     frame = Frame(width, height, span, (low, high), y_log=True, left=left, right=right, top=30)
     layers = Layers(frame, scheme)
     limit = None if stop_hz is None else stop_hz / 2
     if limit is not None:
-        layers.zone(limit, span[1], "floor", opacity=0.55)
+        layers.zone(max(limit, span[0]), span[1], "floor", opacity=0.55)
     if noise is not None:
         _floor(layers, noise)
     ticks = _percent_ticks(low, high)
@@ -77,7 +86,8 @@ def distortion_chart(
     )
     layers.unit("%")
     if limit is not None and limit < span[1]:
-        layers.edge(limit)
+        if limit > span[0]:
+            layers.edge(limit)
         _say_limit(layers, limit, stop_hz or 0.0)
     if stop_hz is not None and not narrow:
         _say_orders(layers, stop_hz)
@@ -134,7 +144,7 @@ def _floor(layers: Layers, noise: Curve) -> None:
 
 def _say_limit(layers: Layers, limit_hz: float, stop_hz: float) -> None:
     """Say why nothing stands beyond half of the sweep's end."""
-    x = layers.frame.x_px(limit_hz) + 7
+    x = layers.frame.x_px(max(limit_hz, layers.frame.x[0])) + 7
     lines = [f"the sweep ends at {quantity(stop_hz, 'Hz')}:", "no harmonics", f"above {quantity(limit_hz, 'Hz')}"]
     room = layers.frame.width + layers.frame.right - x
     if max(text_width(line, SMALL_PX) for line in lines) > room:

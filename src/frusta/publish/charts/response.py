@@ -29,10 +29,13 @@ def response_chart(
     top_db: float | None = None,
     range_db: float | None = None,
     span_hz: tuple[float, float] | None = None,
+    tall_px: float | None = None,
     scheme: str = "light",
     background: bool = False,
 ) -> dict[str, Any]:
     """Draw responses on a logarithmic frequency axis on which 25 dB are as long as one decade.
+
+    Only a closer look of a given height is stretched, and says so beside it.
 
     Parameters
     ----------
@@ -54,6 +57,8 @@ def response_chart(
         Upper end and length of the level axis, dB; they follow the curves if None.
     span_hz : (float, float) or None
         Ends of the frequency axis, for a closer look; from the band and what was read if None.
+    tall_px : float or None
+        Height of the plot, px, for a closer look; 25 dB are then no longer as long as one decade.
     scheme : {"light", "dark"}
         Which set of colours.
     background : bool
@@ -73,9 +78,9 @@ def response_chart(
     for _ in range(2):  # a chart that would be too tall is made narrower, and its names then need more of it
         top = response_top(tall, span, width / decades / DECADE_DB) if top_db is None else top_db
         length = response_range(curves, top) if range_db is None else range_db
-        width = min(width, TALLEST_PX * decades * DECADE_DB / length)
+        width = min(width, TALLEST_PX * decades * DECADE_DB / length) if tall_px is None else width
     range_db = length
-    height = height_of_decibels(width, decades, range_db)
+    height = height_of_decibels(width, decades, range_db) if tall_px is None else tall_px
     frame = Frame(width, height, span, (top - range_db, top), left=left, right=right, top=30)
     layers = Layers(frame, scheme)
     if band_hz is not None:

@@ -21,6 +21,7 @@ from frusta.web.kept_analysis import Known
 from frusta.web.views import Views
 
 Cones = Annotated[list[str] | None, Query()]
+Ends = Annotated[str, Query(max_length=20)]
 
 
 def router(views: Views) -> APIRouter:
@@ -35,8 +36,8 @@ def router(views: Views) -> APIRouter:
         figure: str = "breakup_hz",
         shape: str = "",
         cone: Cones = None,
-        low_hz: float | None = None,
-        high_hz: float | None = None,
+        low_hz: Ends = "",
+        high_hz: Ends = "",
     ) -> HTMLResponse:
         if not desk.is_campaign:
             return views.page("empty.html", request, "differences", "Differences", says="Nothing to compare yet.")
@@ -75,17 +76,14 @@ def router(views: Views) -> APIRouter:
         request: Request,
         shape: str = "",
         cone: Cones = None,
-        low_hz: float | None = None,
-        high_hz: float | None = None,
+        low_hz: Ends = "",
+        high_hz: Ends = "",
     ) -> HTMLResponse:
         known = _known(desk.look())
         groups = Groups(known.findings.readings, known.package)
         zoom = zoom_of(low_hz, high_hz)
         shown = chosen_of(known, groups, cone or [], shape)
-        parts = [
-            drawn(desk, d, shape, *(cone or []), str(zoom if d.key == "response" else ""))
-            for d in curve_drawings(known, shown, zoom)
-        ]
+        parts = [drawn(desk, d, shape, *(cone or []), str(zoom)) for d in curve_drawings(known, shown, zoom)]
         says = [] if cone else _says(known, groups, shape)
         return views.render("differences_curves.html", request, parts=parts, zoom=zoom, says=says)
 
