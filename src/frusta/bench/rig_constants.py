@@ -257,10 +257,15 @@ def _fit(left: Callable[[Floats], Floats], starts: Sequence[Floats]) -> tuple[Fl
     spread = np.sqrt(np.abs(np.diag(covariance)))
     if not np.all(np.isfinite(spread)) or np.max(spread) > DOUBTFUL or math.sqrt(variance) > BAD_MISFIT:
         raise ParameterError(
-            f"the fit must tell mass from stiffness (left after it: {100 * math.sqrt(variance):.2g} %, doubt up to "
-            f"{100 * np.max(spread):.2g} %); put on a larger mass, near a third of what moves, and sweep again"
+            f"the fit must tell mass from stiffness (left after it: {100 * math.sqrt(variance):.2g} %, doubt "
+            f"{_doubt_words(float(np.max(spread)))}); put on a larger mass, near a third of what moves, and sweep again"
         )
     return np.asarray(found.x), covariance, math.sqrt(variance)
+
+
+def _doubt_words(spread: float) -> str:
+    """A relative uncertainty in words; far beyond 100 % its digits say nothing."""
+    return f"up to {100.0 * spread:.0f} %" if spread < 1.0 else "more than 100 %"
 
 
 def _found(

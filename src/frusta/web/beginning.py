@@ -92,6 +92,14 @@ class CalibratorTold(RigTold):
     level_db: Annotated[float, BeforeValidator(lambda v: number_of(v) or 94.0), Field(ge=40.0, le=140.0)] = 94.0
 
 
+class ConstantsTold(RigTold):
+    """What was told of a measuring of the rig's constants."""
+
+    specimen: Key
+    added_mass_g: Annotated[float, BeforeValidator(number_of), Field(gt=0, le=1000)]
+    gain_db: Annotated[float | None, Field(ge=-80.0, le=0.0), READ] = None
+
+
 def levels_of(text: str) -> tuple[float, ...]:
     """Return a series of levels, dB.
 

@@ -78,6 +78,27 @@ class Edits:
             with one_writer(root):
                 self._do(root, table, said, lambda: bool(write_atomically(path, with_rows(root, table, [dict(cells)]))))
 
+    def change(self, root: Path, table: str, said: str, make: Callable[[], bool]) -> None:
+        """Let a table be changed by what another part of frusta writes, and remember how that is taken back.
+
+        Parameters
+        ----------
+        root : Path
+        table : str
+        said : str
+            What was done, for the undo.
+        make : callable
+            Writes it, and returns whether anything changed.
+
+        Raises
+        ------
+        ParameterError
+            If there is no such table; and what ``make`` raises.
+        """
+        _known(table)
+        with self.lock:
+            self._do(root, table, said, make)
+
     def drop(self, root: Path, table: str, key: str, said: str) -> None:
         """Take a row out of a table."""
         _known(table)

@@ -19,7 +19,7 @@ from frusta.bench.journal import journal_of, latest_session
 from frusta.bench.live import COUNTDOWN_S, BenchSettings
 from frusta.bench.opening import VIRTUAL, open_device
 from frusta.bench.repeatability import TIMES
-from frusta.bench.rig_calibration import hear_calibrator
+from frusta.bench.rig_calibration import RigCalibration, gain_within_limits_db, hear_calibrator
 from frusta.bench.rig_memory import RigMemory, recall, remember
 from frusta.bench.sitting import (
     begin_sitting,
@@ -30,11 +30,12 @@ from frusta.bench.sitting import (
     the_rig,
     the_sweep,
 )
-from frusta.bench.steps import State, replay
+from frusta.bench.steps import replay
 from frusta.campaign.package import Package, open_package
 from frusta.campaign.rows import Rig
 from frusta.errors import FrustaError, PackageError, ParameterError
 from frusta.web.desk import READING, Desk
+from frusta.web.rig_measuring import RigMeasuring
 
 PRESSABLE = frozenset(
     {
@@ -139,8 +140,9 @@ class Sitting:
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
         self._lock = threading.RLock()
+        self._counting = threading.Lock()  # of its own: who listens never waits for a device that opens
         self._guide: Guide | None = None
-        self._last: State | None = None
+        self._last: tuple[object, object] = (None, None)
         self._number = secrets.randbelow(2**40)
         self._heard_s = time.monotonic()
         self.device_name = ""
@@ -148,6 +150,7 @@ class Sitting:
         self.relative = False
         self.full_scale_pa: float | None = None
         self.calibrating: Device | None = None
+        self._measuring: RigMeasuring | None = None
 
     @property
     def guide(self) -> Guide:
@@ -170,9 +173,10 @@ class Sitting:
     @property
     def number(self) -> int:
         """Names the state, another for each and for each run of the program; a press names the one it was meant for."""
-        with self._lock:
-            state = self._guide.state if self._guide is not None else None
-            if state is not self._last:
+        with self._counting:
+            guide, measuring = self._guide, self._measuring
+            state = (guide.state if guide else None, measuring.state if measuring else None)
+            if any(now is not last for now, last in zip(state, self._last, strict=True)):
                 self._last = state
                 self._number += 1
             return self._number
@@ -201,6 +205,7 @@ class Sitting:
         with self._lock:
             if self._guide is not None and self._guide.state.step != "done":
                 raise ParameterError("a sitting is going on; end it before you begin another")
+            self._refuse_while_measuring()
             self.close()
             opened = open_rig(self._desk, how)
             memory, package = opened.memory, opened.package
@@ -270,6 +275,7 @@ class Sitting:
         with self._lock:
             if self._guide is not None and self._guide.state.step != "done":
                 raise ParameterError("a sitting is going on; end it before you hear the calibrator")
+            self._refuse_while_measuring()
             if self.calibrating is not None:
                 raise ParameterError("the calibrator is being heard already; wait for it")
             opened = open_rig(self._desk, how)
@@ -281,6 +287,86 @@ class Sitting:
             opened.device.close()
         self.full_scale_pa = found.full_scale_pa
         return found
+
+    @property
+    def measuring(self) -> RigMeasuring | None:
+        """What measures the rig's constants, while that goes on."""
+        return self._measuring
+
+    def measure_constants(self, how: Beginning, specimen: str, added_g: float, gain_db: float = START_GAIN_DB) -> None:
+        """Open the device and begin to measure the rig's constants; nothing sounds before it is asked to.
+
+        Parameters
+        ----------
+        how : Beginning
+            Device, rig and sweep of it.
+        specimen : str
+            The cone that is swept.
+        added_g : float
+            The known mass, g.
+        gain_db : float
+            Drive gain, dB; lowered to the limits that are remembered.
+
+        Raises
+        ------
+        FrustaError
+            If a sitting goes on, the device does not open, or something is missing without which nothing can be found.
+        """
+        with self._lock:
+            if self._guide is not None and self._guide.state.step != "done":
+                raise ParameterError("a sitting is going on; end it before you measure the rig's constants")
+            if self.calibrating is not None:
+                raise ParameterError("the calibrator is being heard; wait for it")
+            self._refuse_while_measuring()
+            self.close()
+            opened = open_rig(self._desk, how)
+            try:
+                rate = opened.device.sample_rate_hz
+                gain_db = gain_within_limits_db(opened.package, opened.rig, opened.sweep, rate, gain_db, opened.memory)
+                calibration = RigCalibration(
+                    opened.package, opened.rig, opened.device, opened.sweep, opened.channels, gain_db,
+                    opened.memory.current_full_scale_a,
+                )  # fmt: skip
+                self._measuring = RigMeasuring(calibration, specimen, added_g)
+            except FrustaError:
+                opened.device.close()
+                raise
+            self._desk.works.stop(READING)
+            self._desk.at_bench = True
+
+    def press_constants(self, name: str, number: int | None) -> str:
+        """Do what was pressed while the rig's constants are measured, and return what is to be said.
+
+        Parameters
+        ----------
+        name : {"sweep", "back", "keep", "leave"}
+        number : int or None
+            Of the state it was meant for.
+
+        Raises
+        ------
+        FrustaError
+            If nothing is measured, it was meant for a state that has passed, or cannot be done in this one.
+        """
+        with self._lock:
+            measuring = self._measuring
+            if measuring is None:
+                raise ParameterError("the rig's constants are not being measured; begin that on the Bench")
+            if number is not None and number != self.number:
+                raise ParameterError("the bench has moved on since this was shown; look at it again, then press")
+            if name == "sweep":
+                measuring.sweep()
+                return ""
+            if name == "back":
+                measuring.back()
+                return ""
+            said = measuring.keep(self._desk.edits) if name == "keep" else ""
+            self.close()
+            return said
+
+    def _refuse_while_measuring(self) -> None:
+        if self._measuring is not None:
+            raise ParameterError("the rig's constants are being measured; keep or leave them first")
 
     @property
     def desk(self) -> Desk:
@@ -318,14 +404,19 @@ class Sitting:
         device = self.calibrating
         if device is not None:
             device.stop()
+        measuring = self._measuring
+        if measuring is not None:
+            measuring.stop()
 
     def close(self) -> None:
         """Stop and let the device go."""
-        guide = self._guide
-        self._guide = None
+        guide, measuring = self._guide, self._measuring
+        self._guide, self._measuring = None, None
         self._desk.at_bench = False
         if guide is not None:
             guide.close()
+        if measuring is not None:
+            measuring.close()
 
     def listened(self) -> None:
         """A page is listening."""
@@ -335,6 +426,18 @@ class Sitting:
         """Return what moves, for the page; plain finite values."""
         if self.calibrating is not None:
             return {"number": self.number, "step": "", "sound": "calibration"}
+        measuring = self._measuring
+        if measuring is not None:
+            heard_all = measuring.progress >= 1.0
+            return {
+                "number": self.number,
+                "step": "constants",
+                "sound": ("reading" if heard_all else "sweep") if measuring.state.sounding else "",
+                "seconds_left": _round(measuring.seconds_left, 2),
+                "progress": _round(measuring.progress, 4),
+                "frequency_hz": 0.0,
+                "peak_dbfs": _round(measuring.peak_dbfs, 1),
+            }
         if self._guide is None:
             return {"number": self.number, "step": "", "sound": ""}
         live, settings = self._guide.live, self._guide.settings

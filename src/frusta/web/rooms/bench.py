@@ -6,7 +6,7 @@ import asyncio
 import json
 import time
 from collections.abc import AsyncIterator
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Body, Request
 from fastapi.responses import HTMLResponse, StreamingResponse
@@ -15,10 +15,12 @@ from frusta.bench.device import DeviceError
 from frusta.bench.opening import VIRTUAL
 from frusta.bench.rig_memory import RigMemory, recall
 from frusta.bench.sitting import check_cone, planned_turns, seatings_made
+from frusta.campaign.rows import Rig
 from frusta.errors import FrustaError
-from frusta.web.beginning import CalibratorTold, SittingTold
+from frusta.web.beginning import CalibratorTold, ConstantsTold, SittingTold
 from frusta.web.bench_words import ticket_of
-from frusta.web.sitting import Beginning
+from frusta.web.constants_words import constants_of, plain_constants, summary_of
+from frusta.web.sitting import START_GAIN_DB, Beginning
 from frusta.web.verdict_chart import VerdictCharts
 from frusta.web.views import Views, glyph
 
@@ -43,6 +45,8 @@ def router(views: Views) -> APIRouter:
     def state() -> dict[str, Any]:
         """Return where the bench stands: the step, its number, and what moves."""
         told = sitting.live()
+        if sitting.measuring is not None:
+            told["constants"] = plain_constants(sitting.measuring.state)
         if sitting.going:
             held = sitting.guide.state
             told["session"] = held.session
@@ -65,6 +69,23 @@ def router(views: Views) -> APIRouter:
         found = sitting.hear_calibrator(how, told.level_db)
         heard = f"Heard {found.frequency_hz:.0f} Hz: digital full scale is {found.full_scale_pa:.3g} Pa"
         return {"said": f"{heard} (u {found.u_db:.2f} dB). The next sitting measures with it."}
+
+    @routes.post("/api/bench/constants", tags=["bench"])
+    def constants(told: ConstantsTold) -> dict[str, Any]:
+        """Begin to measure the rig's constants: two sweeps of one cone, the second with a known mass more."""
+        how = Beginning(told.device, told.rig, told.sweep, told.remembered())
+        gain_db = START_GAIN_DB if told.gain_db is None else told.gain_db
+        sitting.measure_constants(how, told.specimen, told.added_mass_g, gain_db)
+        return {"said": ""}
+
+    @routes.post("/api/bench/constants/press", tags=["bench"])
+    def press_constants(
+        event: Annotated[Literal["sweep", "back", "keep", "leave"], Body()],
+        number: Annotated[int | None, Body()] = None,
+    ) -> dict[str, Any]:
+        """Sweep, go back by one sweep, keep what was found in rigs.csv, or leave it."""
+        said = sitting.press_constants(event, number)
+        return {"said": said, "undo": bool(said)}
 
     @routes.get("/bench/verdict", response_class=HTMLResponse, include_in_schema=False)
     def verdict(request: Request) -> HTMLResponse:
@@ -129,6 +150,10 @@ def _field(views: Views) -> dict[str, Any]:
     blank = {"ticket": None, "number": sitting.number, "sounding": False, "virtual": False, "live": sitting.live()}
     if not desk.is_campaign:
         return {**blank, "stage": "empty", "folder": desk.path.name}
+    if sitting.measuring is not None:
+        told = constants_of(sitting.measuring)
+        sounding = told["stage"] == "sweep"
+        return {**blank, "stage": f"constants-{told['stage']}", "constants": told, "sounding": sounding}
     if not sitting.going or sitting.guide.state.step == "done":
         told = {**blank, "stage": "begin", **_beginning(views)}
         if sitting.going:
@@ -180,6 +205,8 @@ def _beginning(views: Views) -> dict[str, Any]:
         "package": desk.package if not against else None,
         "memory": _memory(views) if not against else None,
         "full_scale": views.sitting.full_scale_pa,
+        "constants_known": summary_of(_only_rig(views)) if not against else "",
+        "on_rig": [s.specimen for s in desk.package.specimens.values() if s.kind != "coupon"] if not against else [],
         "device_chosen": desk.device or "",
         "stub_glyph": glyph(None, 232, 84),
         "seatings": 2 if turns else 1 + max(seatings_made(desk.package).values(), default=1),
@@ -188,8 +215,14 @@ def _beginning(views: Views) -> dict[str, Any]:
 
 def _memory(views: Views) -> RigMemory:
     """What is remembered of the rig, where it is clear which."""
-    rigs = list(views.desk.package.rigs)
-    return recall(rigs[0]) if len(rigs) == 1 else RigMemory()
+    rig = _only_rig(views)
+    return RigMemory() if rig is None else recall(rig.rig)
+
+
+def _only_rig(views: Views) -> Rig | None:
+    """The rig, where it is clear which."""
+    rigs = list(views.desk.package.rigs.values())
+    return rigs[0] if len(rigs) == 1 else None
 
 
 def inputs_of() -> list[tuple[str, str]]:
