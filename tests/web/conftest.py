@@ -20,10 +20,13 @@ import pytest
 import uvicorn
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from frusta.campaign.package import open_package
+from frusta.material.learned import Learned
 from frusta.web import sitting
 from frusta.web.access import Access
 from frusta.web.app import make_app
 from frusta.web.desk import Desk
+from frusta.web.kept_analysis import Known
 from frusta.web.rooms import bench as rooms_bench
 
 sys.path.insert(0, str(Path(__file__).parent))  # what these tests share
@@ -134,6 +137,24 @@ def serve(origins: set[str]) -> Iterator[Callable[..., Served]]:
     yield start
     for served in running:
         served.end()
+
+
+@pytest.fixture
+def read_page(tmp_path: Path, serve: Callable[..., Served], monkeypatch: pytest.MonkeyPatch) -> Callable[..., str]:
+    """Serve an invented campaign whose takes count as read, and return the page's address."""
+    from workshop import Workshop, invent
+
+    def start(shop: Workshop | None = None) -> str:
+        folder = tmp_path / "hedgerow"
+        folder.mkdir()
+        invented = invent(folder, shop or Workshop())
+        known = Known(invented.findings, invented.curves, Learned(), "read", open_package(folder))
+        monkeypatch.setattr(Desk, "look", lambda self: known)
+        monkeypatch.setattr(Desk, "is_stale", lambda self: False)
+        monkeypatch.setattr(Desk, "ensure_read", lambda self: known)
+        return serve(folder).address
+
+    return start
 
 
 @dataclass

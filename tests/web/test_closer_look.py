@@ -12,7 +12,6 @@ from collections.abc import Callable
 import pytest
 from at_the_page import faults_of, settled
 from playwright.sync_api import Locator, Page, expect
-from read_campaigns import read_page  # noqa: F401
 from workshop import Workshop
 
 RESPONSE, DISTORTION = 'figure[data-curves="response-values"]', 'figure[data-curves="distortion-values"]'
@@ -63,7 +62,7 @@ def spans(page: Page, low: float, high: float) -> None:
 
 
 @pytest.fixture
-def page(read_page: Callable[..., str], open_page: Callable[..., Page]) -> Page:  # noqa: F811
+def page(read_page: Callable[..., str], open_page: Callable[..., Page]) -> Page:
     opened = open_page(read_page() + "differences")
     spans(opened, 200.0, 20000.0)
     return opened
@@ -149,7 +148,7 @@ def test_a_closer_look_by_its_fields(page: Page):
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_in_a_closer_look_on_a_phone(
-    read_page: Callable[..., str],  # noqa: F811
+    read_page: Callable[..., str],
     open_page: Callable[..., Page],
     scheme: str,
 ):
@@ -159,3 +158,21 @@ def test_axe_finds_nothing_in_a_closer_look_on_a_phone(
     spans(page, 1000.0, 5000.0)
     assert faults_of(page) == []
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_no_rigid_cone_stands_behind_cones_of_several_shapes(
+    read_page: Callable[..., str], open_page: Callable[..., Page]
+):
+    page = open_page(read_page(Workshop(materials=2, prints=1)) + "differences")
+    page.locator("#chooser summary").click()
+    boxes = page.locator(".picker input")
+    names = [str(name) for name in boxes.evaluate_all("all => all.map(e => e.value)")]
+    assert len(names) > 2
+    boxes.nth(0).check()
+    expect(page.locator("#curves")).to_contain_text("Dots: a rigid cone of this shape")
+    for name in names[1:]:
+        page.get_by_role("checkbox", name=name, exact=True).check()
+    expect(page.locator("#curves")).to_contain_text("so no one rigid cone stands behind them")
+    settled(page)
+    drawn = json.loads(page.locator("#response-values").text_content() or "")
+    assert "rigid cone" not in [curve["name"] for curve in drawn["series"]]

@@ -99,6 +99,11 @@ def curve_drawings(known: Known, shown: Sequence[Shown], zoom: tuple[float, floa
     return found
 
 
+def of_several_shapes(shown: Sequence[Shown]) -> bool:
+    """Whether takes are of cones of several shapes, so that no one rigid cone belongs beside them."""
+    return len({s.reading.profile for s in shown}) > 1
+
+
 def zoom_of(low_text: str, high_text: str) -> tuple[float, float] | None:
     """Return a stretch of the frequency axis, its ends on lines that carry a label; None for the whole.
 
@@ -120,7 +125,7 @@ def _response(
     known: Known, shown: Sequence[Shown], band: tuple[float, float] | None, zoom: tuple[float, float] | None
 ) -> Drawing:
     lines = [response_curve(s) for s in shown]
-    rigid = rigid_curve(shown)
+    rigid = None if of_several_shapes(shown) else rigid_curve(shown)
     package = known.package
     start, stop = facts.start_hz(known.findings, package), facts.stop_hz(known.findings, package)
     read = (start or 0.0, stop or math.inf)

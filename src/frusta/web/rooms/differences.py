@@ -15,7 +15,7 @@ from frusta.publish.groups import Groups, profile_name
 from frusta.publish.prints import profiles_of
 from frusta.publish.verdict import band_sentences, extremes_sentence, is_clear, opening
 from frusta.publish.words import NBSP, plain
-from frusta.web.chosen_curves import chosen_of, curve_drawings, zoom_of
+from frusta.web.chosen_curves import chosen_of, curve_drawings, of_several_shapes, zoom_of
 from frusta.web.drawn import drawn
 from frusta.web.kept_analysis import Known
 from frusta.web.views import Views
@@ -85,7 +85,9 @@ def router(views: Views) -> APIRouter:
         shown = chosen_of(known, groups, cone or [], shape)
         parts = [drawn(desk, d, shape, *(cone or []), str(zoom)) for d in curve_drawings(known, shown, zoom)]
         says = [] if cone else _says(known, groups, shape)
-        return views.render("differences_curves.html", request, parts=parts, zoom=zoom, says=says)
+        return views.render(
+            "differences_curves.html", request, parts=parts, zoom=zoom, says=says, mixed=of_several_shapes(shown)
+        )
 
     @routes.get("/differences/stays", response_class=HTMLResponse, include_in_schema=False)
     def stays_part(request: Request) -> HTMLResponse:
@@ -172,7 +174,8 @@ def _shape(known: Known, shape: str) -> dict[str, Any]:
 
 
 def _choosable(known: Known) -> list[str]:
-    return list(dict.fromkeys(r.specimen for r in known.findings.readings if r.take in known.curves))
+    read = {r.specimen for r in known.findings.readings if r.take in known.curves}
+    return [*(key for key in known.package.specimens if key in read), *sorted(read - set(known.package.specimens))]
 
 
 def _blips(known: Known) -> list[tuple[str, str, str]]:
