@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from frusta.bench.device import Device
-from frusta.bench.earlier import kept_before, seating_before, seating_pairs
+from frusta.bench.earlier import SittingBefore, past_of, seating_before, seating_pairs, sittings_before, standing
 from frusta.bench.events import (
     Began,
     Ended,
@@ -35,8 +35,9 @@ from frusta.bench.events import (
 from frusta.bench.journal import Journal, journal_of
 from frusta.bench.judging import judge_take, seating_scatter
 from frusta.bench.live import BenchSettings, Live
+from frusta.bench.since_before import past_line
 from frusta.bench.sounds import Sounds
-from frusta.bench.steps import State, TakeMade, after, begin, last_tabled, replay
+from frusta.bench.steps import State, after, begin, last_tabled, replay
 from frusta.bench.tables import bring_in_line
 from frusta.bench.take_file import new_take, recording_of, remove_unfinished, write_recording
 from frusta.bench.thermal import gain_within_power_db
@@ -79,7 +80,7 @@ class Guide:
         self._state: State | None = None
         self._tabled: State | None = None
         self._journal: Journal | None = None
-        self._known: tuple[TakeMade, ...] = ()
+        self._known: tuple[SittingBefore, ...] = ()
         package = open_package(root)
         row = package.sweeps.get(settings.sweep)
         if row is None:
@@ -128,7 +129,7 @@ class Guide:
             remove_unfinished(self.root, event.session)
             self._journal.write(event)
             self._state = self._tabled = begin(event)
-            self._known = kept_before(self.root, event.session)
+            self._known = sittings_before(self.root, event.session)
         self._changed()
 
     def resume(self, session: str) -> None:
@@ -145,7 +146,7 @@ class Guide:
             self._state, self._tabled = replay(events), last_tabled(events)
             if self._state is None:
                 raise PackageError(f"session {session} has no journal; begin the sitting anew")
-            self._known = kept_before(self.root, session)
+            self._known = sittings_before(self.root, session)
             remove_unfinished(self.root, session)
             self._in_line()
             if self._state.step in ("level", "sweep"):
@@ -322,14 +323,25 @@ class Guide:
         package = open_package(self.root)
         row = self._row(state.session, take, recording, gain_db)
         resolved = resolve_take(package, row)
+        here = standing(state.kept_takes, package)
+        before = seating_before(here, state)
+        sittings = [standing(one.kept, package) for one in self._known]
+        scatter = seating_scatter(seating_pairs([*sittings, here]))
         verdict = judge_take(
             package,
             resolved,
             calibration_of(package, resolved.rig),
-            seating_before(self._known, state),
-            seating_scatter(seating_pairs([*self._known, *state.kept_takes])),
+            before,
+            scatter,
             self.settings.current_full_scale_a,
         )
+        past = past_of(self._known, state, package, self.settings.sweep)
+        if past is not None and verdict.quality != "repeat":
+            line = past_line(verdict.figures, verdict.uncertainties, past, scatter)
+            place = max(len(verdict.faults), 1) + (before is not None)  # after what is said of the take and its seating
+            verdict = replace(
+                verdict, lines=(*verdict.lines[:place], *([line] if line else []), *verdict.lines[place:])
+            )
         self._put(Recorded(take, recording, verdict, taken_at, gain_db))
 
     def _row(self, session: str, take: str, recording: str = "-", gain_db: float = 0.0) -> Take:

@@ -28,6 +28,7 @@ Floats = NDArray[np.float64]
 MOST_WARMING_K = 60.0
 """Above this a coil's resistance is off by a quarter, and its glue may be near its end."""
 
+RESEAT = "reseat"
 COMPARED = (("level_db", "dB"), ("breakup_hz", "% in break-up"))
 HELD = ("level_db", "breakup_hz", "breakup_loss_factor", "upper_limit_hz", "input_thd_peak_percent", "snr_db")
 """Figures that a journal keeps, so that the next seating can be compared after a restart."""
@@ -62,12 +63,20 @@ class SeatingScatter:
     sd: float
     pairs: int
 
-    def reach(self, u: float) -> float:
-        """Return the difference of two seatings that 99 of 100 stay within; ``u`` is the readings' own."""
+    def reach(self, u: float, terms: float = 2.0) -> float:
+        """Return the difference that 99 of 100 stay within.
+
+        Parameters
+        ----------
+        u : float
+            Of the readings.
+        terms : float
+            Variance of the difference in units of a seating's: 2 for two seatings, 1 + 1/n for one against n.
+        """
         from scipy.stats import t as student_t
 
         factor = float(student_t.ppf(0.995, self.pairs)) if self.pairs else Z_99
-        return factor * math.hypot(math.sqrt(2.0) * self.sd, u)
+        return factor * math.hypot(math.sqrt(terms) * self.sd, u)
 
 
 def judge_take(
@@ -155,7 +164,7 @@ def seating_scatter(pairs: Sequence[tuple[dict[str, float], dict[str, float]]]) 
     """
     found = {}
     for key, _ in COMPARED:
-        gaps = [g for a, b in pairs if (g := _gap(key, a, b)) is not None]
+        gaps = [g for a, b in pairs if (g := figure_gap(key, a, b)) is not None]
         guess = GUESSED_SEATING_DB if key == "level_db" else GUESSED_SEATING_PERCENT
         if gaps:
             # variance of a difference is twice that of a seating; the guess counts as one more difference
@@ -184,17 +193,17 @@ def compare(
     """
     parts, far, guessed = [], False, False
     for key, unit in COMPARED:
-        gap = _gap(key, earlier.figures, figures)
+        gap = figure_gap(key, earlier.figures, figures)
         if gap is None:
             continue
         expected = scatter.get(key) or seating_scatter([])[key]
-        u = math.hypot(_u(key, figures, uncertainties), _u(key, earlier.figures, earlier.uncertainties))
+        u = math.hypot(figure_u(key, figures, uncertainties), figure_u(key, earlier.figures, earlier.uncertainties))
         far = far or abs(gap) > expected.reach(u)
         guessed = guessed or expected.pairs == 0
-        parts.append(f"{_signed(gap)} {unit}")
+        parts.append(f"{signed(gap)} {unit}")
     if not parts:
         return "nothing to compare with the seating before", True
-    words = "reseat: further from the seating before than seatings scatter" if far else "as before"
+    words = f"{RESEAT}: further from the seating before than seatings scatter" if far else "as before"
     return f"{', '.join(parts)} against seating {earlier.seating}: {words}" + (" (scatter guessed)" * guessed), not far
 
 
@@ -242,7 +251,7 @@ def _figures_line(found: TakeReading, resolved: ResolvedTake) -> str:
     if (thd := figures.get("piston_thd_peak_percent")) is not None:
         words.append(f"distortion {thd:.2g} % at most")
     if level is not None and round(resolved.drive_gain_db, 1) != 0.0:
-        words.append(f"drive gain {_signed(resolved.drive_gain_db)} dB")
+        words.append(f"drive gain {signed(resolved.drive_gain_db)} dB")
     return ", ".join(words)
 
 
@@ -292,17 +301,23 @@ def _conditions(resolved: ResolvedTake, table: CalibrationTable | None) -> Condi
     )
 
 
-def _gap(key: str, before: dict[str, float], now: dict[str, float]) -> float | None:
-    """Difference in the unit in which the figure is compared."""
+def figure_gap(key: str, before: dict[str, float], now: dict[str, float]) -> float | None:
+    """Return the difference in the unit in which a figure is compared: dB, or percent; None where one is missing."""
     if key not in before or key not in now:
         return None
     return now[key] - before[key] if key == "level_db" else 100.0 * (now[key] / before[key] - 1.0)
 
 
-def _u(key: str, figures: dict[str, float], uncertainties: dict[str, float]) -> float:
+def figure_u(key: str, figures: dict[str, float], uncertainties: dict[str, float]) -> float:
+    """Return the standard uncertainty of a figure in the unit in which it is compared; 0 where none is told."""
     u = uncertainties.get(f"{key}_u", 0.0)
     return u if key == "level_db" else 100.0 * u / figures[key]
 
 
-def _signed(value: float) -> str:
+def signed(value: float) -> str:
+    """Return a difference with one decimal and its sign.
+
+    >>> signed(0.26), signed(-0.01)
+    ('+0.3', '0.0')
+    """
     return f"{'−' if round(value, 1) < 0 else '+' if round(value, 1) > 0 else ''}{abs(value):.1f}"

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from typing import Any
 
+from frusta.bench.judging import RESEAT
+from frusta.bench.since_before import FURTHER
 from frusta.bench.steps import State
 from frusta.campaign.package import Package
 from frusta.campaign.rows import Specimen
@@ -133,13 +135,15 @@ def _verdict(state: State) -> dict[str, Any]:
         return {}
     verdict = state.take.verdict
     lines = [re.sub(r"(?<![\w.])-(?=\d)", "\u2212", line[:1].upper() + line[1:]) for line in verdict.lines]
+    marked = [(line, place < len(verdict.faults) or FURTHER in line) for place, line in enumerate(lines)]
+    head = marked.pop(_reason(lines)) if lines and verdict.advice != "keep" else ("", True)
     return {
         "advice": verdict.advice,
         "quality": verdict.quality,
         "faults": verdict.faults,
         "lines": lines,
-        "head": lines[0] if lines and verdict.advice != "keep" else "",
-        "rest": lines[1:] if lines and verdict.advice != "keep" else lines,
+        "head": head[0],
+        "rest": marked,
         "figures": [
             (name, quantity(verdict.figures[key] + more, unit, trim=False))
             for key, name, unit, more in (
@@ -149,6 +153,11 @@ def _verdict(state: State) -> dict[str, Any]:
             if key in verdict.figures
         ],
     }
+
+
+def _reason(lines: list[str]) -> int:
+    """Where the reason stands why a take is not simply kept: the seating if that is it, else the first line."""
+    return next((place for place, line in enumerate(lines) if RESEAT in line), 0)
 
 
 def _tray(state: State, package: Package) -> list[dict[str, Any]]:
