@@ -105,8 +105,8 @@ def forecast_lines(told: Forecast, profile_key: str) -> list[str]:
             lines.append(f"  {words}: {_said(key, interval)}")
     axial = [m for m in told.modes if m.circumferential_order == 0]
     bells = [m for m in told.modes if m.circumferential_order > 0 and m.mode_number == 1]
-    lines.append("  modes on the axis: " + _listed(axial[:6]))
-    lines.append("  bell modes, neck held: " + _listed(bells, with_order=True))
+    lines.append(f"  modes on the axis: {_listed(axial[:6])}")
+    lines.append(f"  bell modes, neck held: {_listed(bells, with_order=True)}")
     half = 0.5 * float(np.mean(told.response.high_95_db - told.response.low_95_db))
     lines.append(f"  95 % of prints lie within ±{half:.1f} dB of the response, on average")
     verdict = {

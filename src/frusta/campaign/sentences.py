@@ -153,10 +153,10 @@ def summary_lines(findings: Findings) -> list[str]:
     """
     readings = findings.readings
     lines = [f"{findings.campaign}: {things(len(readings), 'take')}."]
-    for word, text in (("look", "to look at"), ("repeat", "to repeat")):
-        named = [row for row in readings if row.quality == word]
+    for quality, text in (("look", "{takes} to look at:"), ("repeat", "{takes} to repeat:")):
+        named = [row for row in readings if row.quality == quality]
         if named:
-            lines.append(f"{things(len(named), 'take').capitalize()} {text}:")
+            lines.append(text.format(takes=things(len(named), "take").capitalize()))
             lines += [f"  {row.take}: {_fault_words(row.faults)}" for row in named]
     lines += [
         f"  {row.take or row.table}: {row.fault}, {row.where}. {row.what_to_do}"
@@ -178,11 +178,11 @@ def summary_lines(findings: Findings) -> list[str]:
 
 
 ESTIMATED = {
-    "hoop_modulus": ("hoop modulus", "hoop_modulus_gpa", "GPa"),
-    "layer_shear_modulus": ("layer shear", "layer_shear_modulus_gpa", "GPa"),
-    "axial_modulus": ("across layers", "axial_modulus_gpa", "GPa"),
-    "loss_factor": ("loss factor", "loss_factor", ""),
-    "density": ("density", "density_kg_m3", "kg/m³"),
+    "hoop_modulus": ("hoop modulus {value}", "hoop_modulus_gpa", f"{NBSP}GPa"),
+    "layer_shear_modulus": ("layer shear {value}", "layer_shear_modulus_gpa", f"{NBSP}GPa"),
+    "axial_modulus": ("across layers {value}", "axial_modulus_gpa", f"{NBSP}GPa"),
+    "loss_factor": ("loss factor {value}", "loss_factor", ""),
+    "density": ("density {value}", "density_kg_m3", f"{NBSP}kg/m³"),
 }
 
 
@@ -190,10 +190,10 @@ def estimate_sentence(row: Estimate) -> str:
     """Return what is known of a material in one line: what was identified, then what was assumed, or why neither."""
     name = group_key(row.material, row.recipe)
     said: dict[bool, list[str]] = {True: [], False: []}
-    for key, (word, column, unit_name) in ESTIMATED.items():
+    for key, (words, column, unit_name) in ESTIMATED.items():
         value, u = getattr(row, column), getattr(row, f"{column}_u")
         if value is not None and u is not None:
-            said[key in row.identified].append(f"{word} {with_u(value, u)}{NBSP if unit_name else ''}{unit_name}")
+            said[key in row.identified].append(words.format(value=f"{with_u(value, u)}{unit_name}"))
     if not said[True] and not said[False]:
         return f"{name}: no estimate; {next(iter(row.reasons.values()), 'no reason given')}."
     known = ", ".join(said[True]) or "nothing identified"

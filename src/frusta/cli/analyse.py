@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from frusta.cli.say import say
+
 if TYPE_CHECKING:
     from frusta.campaign.analysis import Analysis
     from frusta.campaign.differences import ShelfScatter
@@ -50,10 +52,10 @@ def analyse(
     if out is not None:
         write_analysis(analysis, out)
     for line in _summary(analysis):
-        typer.echo(line)
+        say(line)
     for place in (json_file, out):
         if place is not None:
-            typer.echo(f"Written: {place}")
+            say(f"Written: {place}")
     if analysis.damaged or not analysis.findings.readings:
         raise typer.Exit(1)
 

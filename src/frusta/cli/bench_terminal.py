@@ -8,6 +8,7 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
+from dataclasses import replace
 
 from rich.console import Console
 from rich.live import Live as Display
@@ -35,6 +36,7 @@ from frusta.campaign.package import open_package
 from frusta.cli.bench_screen import Typed, screen
 from frusta.cli.bench_scroll import BLOCK, Scroll
 from frusta.cli.keyboard import BACKSPACE, CLOSED, DOWN, ENTER, ESCAPE, UP, ReadKey, keyboard
+from frusta.cli.say import spoken
 from frusta.errors import FrustaError
 
 REDRAW_S = 0.25
@@ -62,7 +64,7 @@ class BenchTerminal:
         self._dirty = threading.Event()
         self._gone = False
         encoding = (console.encoding or "ascii").lower()
-        self._scroll = Scroll(lambda text: console.print(text, markup=False, highlight=False, soft_wrap=True))
+        self._scroll = Scroll(lambda text: console.print(spoken(text), markup=False, highlight=False, soft_wrap=True))
         self._block = "█" if encoding.startswith("utf") and not console.is_dumb_terminal else BLOCK
 
     def changed(self) -> None:
@@ -102,7 +104,8 @@ class BenchTerminal:
         width, height = self._console.size
         state, live = self._guide.state, self._guide.live
         room = height - 1 if display else 200
-        lines = screen(state, live, self._typed, self._notice, min(width, 100), self._block, room)
+        shown = screen(state, live, self._typed, self._notice, min(width, 100), self._block, room)
+        lines = [replace(line, text=spoken(line.text)) for line in shown]
         if display is None:
             self._scroll.show(state, live, (self._typed, self._notice), lines)
             return

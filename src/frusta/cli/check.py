@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from frusta.cli.say import say
+
 
 def check(
     campaign: Annotated[Path, typer.Argument(metavar="CAMPAIGN", help="A package: folder or zip.")],
@@ -19,6 +21,6 @@ def check(
 
     result = check_package(campaign)
     for line in result.lines():
-        typer.echo(line)
+        say(line)
     if result.faults:
         raise typer.Exit(1)

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from frusta.cli.say import say
+
 if TYPE_CHECKING:
     from frusta.campaign.analysis import Analysis
 
@@ -34,31 +36,31 @@ def demo(
 
     begun = time.monotonic()
     package = folder / "campaign"
-    typer.echo("An invented workshop prints cones of three filaments in three shapes and sweeps them all.")
+    say("An invented workshop prints cones of three filaments in three shapes and sweeps them all.")
     with progress("Recording on the virtual rig") as show:
         make_demo(package, cores=cores, progress=show)
-    typer.echo(check_package(package).lines()[-1])
+    say(check_package(package).lines()[-1])
     with progress("Reading takes") as show:
         analysis = analyse(package, cores=cores, progress=show)
     results = write_analysis(analysis, folder / "results")
     with progress("Drawing the report") as show:
         page = publish(analysis, package, folder / "report", progress=show)
-    typer.echo("")
+    say()
     for line in summary_lines(analysis.findings):
-        typer.echo(line)
-    typer.echo("A cone that was never printed:")
+        say(line)
+    say("A cone that was never printed:")
     for line in _forecast(analysis, sorted(UNPRINTED)[0]):
-        typer.echo(f"  {line}")
+        say(f"  {line}")
     with progress("Weighing what would tell most") as show:
         lines = _next(analysis, show)
     for line in lines:
-        typer.echo(line)
-    typer.echo(f"  frusta next {package} also looks for the best cone, which takes minutes.")
-    typer.echo("")
-    typer.echo(f"Campaign: {package}")
-    typer.echo(f"Results:  {results}")
-    typer.echo(f"Report:   {page}  (open it in any browser)")
-    typer.echo(f"Took {time.monotonic() - begun:.0f} s")
+        say(line)
+    say(f"  frusta next {package} also looks for the best cone, which takes minutes.")
+    say()
+    say(f"Campaign: {package}")
+    say(f"Results:  {results}")
+    say(f"Report:   {page}  (open it in any browser)")
+    say(f"Took {time.monotonic() - begun:.0f} s")
 
 
 def _next(analysis: Analysis, show: Callable[[int, int], None]) -> list[str]:

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from frusta.cli.say import say
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -34,12 +36,12 @@ def doctor(
 
     checks = check_machine()
     for line in lines_of(checks):
-        typer.echo(line)
+        say(line)
     missing = sum(check.state == "missing" for check in checks)
     if report is not None:
         _write(report, checks)
-        typer.echo(f"Written: {report}. Look through it before you send it.")
-    typer.echo(f"{missing} missing." if missing else "All that is needed is there.")
+        say(f"Written: {report}. Look through it before you send it.")
+    say(f"{missing} missing." if missing else "All that is needed is there.")
     if missing:
         raise typer.Exit(1)
 

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from frusta.cli.say import say
+
 if TYPE_CHECKING:
     from frusta.campaign.package import Package
     from frusta.cone.profile import ConeProfile
@@ -140,15 +142,15 @@ def forecast(
 
         write_forecast_chart(document, chart)
     for line in forecast_lines(told, name):
-        typer.echo(line)
-    typer.echo(f"  {heat_line(borne, why)}")
+        say(line)
+    say(f"  {heat_line(borne, why)}")
     for line in heat_lines(borne) if heat and borne else ():
-        typer.echo(f"    {line}")
+        say(f"    {line}")
     for cone in recorded:
-        typer.echo(f"  recorded beside it: {cone['take']}")
+        say(f"  recorded beside it: {cone['take']}")
     for place in (json_file, chart):
         if place is not None:
-            typer.echo(f"Written: {place}")
+            say(f"Written: {place}")
 
 
 def _drawing(package: Package, profile: str | None, changed: Mapping[str, Any]) -> tuple[str, ConeProfile]:

@@ -9,6 +9,7 @@ from typing import Annotated, Literal, cast
 import typer
 
 from frusta.campaign.counts import counted
+from frusta.cli.say import say, spoken
 from frusta.errors import PackageError
 
 Channel = Annotated[int | None, typer.Option(min=1, help="Channel of the recording, counted from 1.")]
@@ -59,17 +60,17 @@ def import_(
     )
     plan = plan_import(files, into, choices)
     for line in plan.lines():
-        typer.echo(line)
+        say(line)
     if plan.questions:
         raise PackageError(f"{len(plan.questions)} open, nothing was written; first: {plan.questions[0]}")
     if dry_run:
-        typer.echo("Nothing was written (--dry-run).")
+        say("Nothing was written (--dry-run).")
         return
-    if not yes and sys.stdin.isatty() and not typer.confirm("Write this?", default=True):
-        typer.echo("Nothing was written.")
+    if not yes and sys.stdin.isatty() and not typer.confirm(spoken("Write this?"), default=True):
+        say("Nothing was written.")
         return
     takes = apply_import(plan)
-    typer.echo(f"{counted(len(takes), 'take')} written: {', '.join(takes) or 'none were new'}")
+    say(f"{counted(len(takes), 'take')} written: {', '.join(takes) or 'none were new'}")
 
 
 def _kind(text: str | None) -> Literal["sweep", "impulse", "tap"] | None:

@@ -27,6 +27,7 @@ from frusta.cli import (
     record,
     shelf,
 )
+from frusta.cli.say import say, spoken
 from frusta.errors import FrustaError
 from frusta.version import __version__
 
@@ -77,7 +78,7 @@ app = typer.Typer(
 
 def _print_version(wanted: bool) -> None:
     if wanted:
-        typer.echo(f"frusta {__version__}")
+        say(f"frusta {__version__}")
         raise typer.Exit
 
 
@@ -131,11 +132,11 @@ def main() -> None:
         log_file.note(f"refused: {error}")
         if os.environ.get("FRUSTA_DEBUG"):
             raise
-        sys.stderr.write(f"frusta: {error}\n")
+        say(f"frusta: {spoken(str(error))}", err=True)
         sys.exit(2)
     except KeyboardInterrupt:
         log_file.note("stopped")
-        sys.stderr.write("frusta: stopped; nothing half-written was left behind\n")
+        say("frusta: stopped; nothing half-written was left behind", err=True)
         sys.exit(130)
     except Exception as error:
         log_file.note("a mistake of frusta's own", error)

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from frusta.cli.say import say
+
 
 def new(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="A folder that does not exist yet, or is empty.")],
@@ -19,4 +21,4 @@ def new(
     from frusta.campaign.starting import start_package
 
     for line in start_package(folder):
-        typer.echo(line)
+        say(line)

@@ -9,6 +9,8 @@ from typing import Annotated
 
 import typer
 
+from frusta.cli.say import say
+
 LIMITS = "Limits of the search"
 SPAN = "LOW:HIGH"
 
@@ -95,11 +97,11 @@ def next_(
         )
     document = next_document(told)
     for line in next_lines(told):
-        typer.echo(line)
+        say(line)
     if json_file is not None:
         write_atomically(json_file, next_json(document))
-        typer.echo(f"Written: {json_file}")
+        say(f"Written: {json_file}")
     if out is not None:
         from frusta.publish.next_drawing import write_next
 
-        typer.echo(f"Written: {write_next(told, document, package, out)}")
+        say(f"Written: {write_next(told, document, package, out)}")

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from frusta.cli.say import say
+
 
 def open_(
     campaign: Annotated[
@@ -32,4 +34,4 @@ def open_(
     """
     from frusta.web.serving import serve
 
-    serve(campaign, port=port, share=share, device=device, cores=cores, browser=browser, say=typer.echo)
+    serve(campaign, port=port, share=share, device=device, cores=cores, browser=browser, say=say)

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from frusta.cli.say import say
+
 if TYPE_CHECKING:
     from frusta.bench.planning import Scatter
 
@@ -51,11 +53,11 @@ def plan(
     known = _scatter(scatter, findings, shelf)
     made = make_plan(package, known, prints=prints, difference_percent=difference, seatings=seatings, seed=seed)
     for line in made.lines:
-        typer.echo(line)
+        say(line)
     if save:
         if not campaign.is_dir():
             raise PackageError(f"{campaign}: must be a folder to save a plan into (it is a zip); unpack it first")
-        typer.echo(f"Saved: {save_plan(package.root, made.turns)}")
+        say(f"Saved: {save_plan(package.root, made.turns)}")
 
 
 def _scatter(stated_percent: float | None, findings: Path | None, shelf: str | None) -> Scatter:
@@ -85,7 +87,7 @@ def _scatter(stated_percent: float | None, findings: Path | None, shelf: str | N
     except FrustaError as error:
         if shelf is not None:
             raise
-        typer.echo(f"The shelf teaches nothing: {error}")
+        say(f"The shelf teaches nothing: {error}")
         learned = None
     if learned is not None:
         return learned

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from frusta.cli.say import say
+
 if TYPE_CHECKING:
     from frusta.campaign.package import Package
     from frusta.design.solid import Solid
@@ -49,9 +51,9 @@ def printfile(
     solid, told = _body(package, profile, socket, upright)
     write_atomically(out, print_file(solid, out.suffix, profile, _notes(package, recipe)))
     for line in told:
-        typer.echo(line)
-    typer.echo(f"{1e6 * solid.volume_m3:.2f} cm³, {len(solid.faces)} triangles, watertight")
-    typer.echo(f"Written: {out}")
+        say(line)
+    say(f"{1e6 * solid.volume_m3:.2f} cm³, {len(solid.faces)} triangles, watertight")
+    say(f"Written: {out}")
 
 
 def _body(package: Package, name: str, socket: object, upright: bool) -> tuple[Solid, list[str]]:

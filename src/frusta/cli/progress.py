@@ -7,6 +7,8 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from frusta.cli.say import spoken
+
 Progress = Callable[[int, int], None]
 """Called with (done, total) as work goes on."""
 
@@ -28,6 +30,7 @@ def progress(title: str) -> Iterator[Progress]:
     callable
         Takes ``(done, total)``.
     """
+    title = spoken(title)
     if not sys.stderr.isatty():
         yield _lines(title)
         return
@@ -50,7 +53,7 @@ def _lines(title: str) -> Progress:
         now = time.monotonic()
         if now - last[0] >= QUIET_S or done >= total:
             last[0] = now
-            sys.stderr.write(f"{title}: {done} of {total}\n")
+            sys.stderr.write(spoken(f"{title}: {done} of {total}") + "\n")
             sys.stderr.flush()
 
     return show

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from frusta.cli.say import say
+
 
 def publish(
     campaign: Annotated[Path, typer.Argument(metavar="CAMPAIGN", help="A package: folder or zip.")],
@@ -50,4 +52,4 @@ def publish(
         page = write_report(
             analysis, campaign, out, progress=show, private=not without_private, slides=slides, listening=listening
         )
-    typer.echo(f"Report: {page}")
+    say(f"Report: {page}")

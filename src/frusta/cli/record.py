@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from frusta.cli.say import say
+
 if TYPE_CHECKING:
     from frusta.bench.rig_memory import RigMemory
 
@@ -129,8 +131,8 @@ def record(
         package, row, memory.output, memory.input, rate, max(channels.values()), memory.current_full_scale_a
     )
     remember(row.rig, replace(memory, output=None, input=None) if virtual else memory)
-    typer.echo(CAUTION)
-    typer.echo(record_sitting.what_plays(package, key, opened))
+    say(CAUTION)
+    say(record_sitting.what_plays(package, key, opened))
     choices = record_sitting.Choices(
         key, channels, tolerance, start_gain, equal_voltage, _levels(levels), seatings, seed, repeatability,
         temperature, humidity, with_coil, new_session, unattended, calibrator,
@@ -175,4 +177,4 @@ def _say_devices() -> None:
     from frusta.bench.sound_card import list_devices
 
     for found in list_devices():
-        typer.echo(str(found))
+        say(str(found))

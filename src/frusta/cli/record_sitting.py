@@ -31,6 +31,7 @@ from frusta.campaign.datapackage import NAME as DESCRIPTION
 from frusta.campaign.package import Package
 from frusta.campaign.resolve import played_of
 from frusta.campaign.rows import Rig
+from frusta.cli.say import say, spoken
 from frusta.errors import PackageError, ParameterError
 
 
@@ -108,20 +109,20 @@ def sit(package: Package, rig: Rig, device: Device, memory: RigMemory, choices: 
     guide = Guide(package.root, device, settings)
     left = None if choices.new_session or choices.repeatability else session_left(package)
     if left is not None:
-        typer.echo(f"Going on with session {left} where it was left.")
+        say(f"Going on with session {left} where it was left.")
         guide.resume(left)
     else:
         guide.begin(_beginning(package, rig, choices, full_scale))
     try:
         if choices.unattended:
-            run_unattended(guide, lambda line: print(line, flush=True))
+            run_unattended(guide, lambda line: print(spoken(line), flush=True))
         else:
             _on_terminal(guide, choices)
     finally:
         guide.stop()
         guide.wait()
         for line in closing_lines(guide):
-            typer.echo(line)
+            say(line)
 
 
 def session_left(package: Package) -> str | None:
@@ -188,7 +189,7 @@ def _on_terminal(guide: Guide, choices: Choices) -> None:
         raise ParameterError(
             "frusta record needs a terminal for its keys (there is none); run it in one, or rehearse with --unattended"
         )
-    typer.echo("Press Enter to begin.")
+    say("Press Enter to begin.")
     sys.stdin.readline()
     terminal = BenchTerminal(guide, Console(), choices.with_coil)
     guide.on_change(terminal.changed)
@@ -199,10 +200,10 @@ def _heard_calibrator(device: Device, choices: Choices) -> float:
     """Hear a calibrator and return the microphone's full scale, Pa."""
     level_db = float(choices.calibrator_db or 0.0)
     if not choices.unattended:
-        typer.echo(f"Put the calibrator ({level_db:g} dB, 1 kHz) over the microphone, switch it on, press Enter.")
+        say(f"Put the calibrator ({level_db:g} dB, 1 kHz) over the microphone, switch it on, press Enter.")
         sys.stdin.readline()
     found = hear_calibrator(device, choices.channels["microphone_channel"], level_db)
-    typer.echo(
+    say(
         f"Full scale is {found.full_scale_pa:.4g} Pa peak, ± {found.u_db:.2f} dB (tone at {found.frequency_hz:.1f} Hz)."
     )
     return found.full_scale_pa
@@ -227,16 +228,16 @@ def calibrate_rig(package: Package, rig: Rig, device: Device, memory: RigMemory,
     for number, more in enumerate((0.0, added_kg)):
         what = f"with {1e3 * more:g} g more, near the neck" if more else "as it is"
         if not choices.unattended:
-            typer.echo(f"Push {specimen} on, {what}. Press Enter; the sweep follows.")
+            say(f"Push {specimen} on, {what}. Press Enter; the sweep follows.")
             sys.stdin.readline()
         takes.append(rigged.take(specimen, more, number))
     found = rigged.constants(takes, added_kg)
     for line in found.lines:
-        typer.echo(line)
-    typer.echo(f"Drawing of the fit: {package.root / FOLDER / 'rig-constants.svg'}")
+        say(line)
+    say(f"Drawing of the fit: {package.root / FOLDER / 'rig-constants.svg'}")
     cells = rig_cells(found)
     edit_table(package.root, "rigs", [{"rig": rig.rig, **cells}])
-    typer.echo(f"Written into rigs.csv: {', '.join(cells)}")
+    say(f"Written into rigs.csv: {', '.join(cells)}")
 
 
 def _added_mass(choices: Choices) -> float:
@@ -245,7 +246,7 @@ def _added_mass(choices: Choices) -> float:
         return choices.added_mass_g
     if choices.unattended:
         raise ParameterError("--calibrate --unattended needs the mass that is put on; give it with --added-mass")
-    text = typer.prompt("Mass that will be put on the cone, near its neck, in grams")
+    text = typer.prompt(spoken("Mass that will be put on the cone, near its neck, in grams"))
     try:
         return float(str(text).replace(",", "."))
     except ValueError:

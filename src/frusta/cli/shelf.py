@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from frusta.campaign.counts import counted
+from frusta.cli.say import say
 
 if TYPE_CHECKING:
     from frusta.campaign.shelf.store import Shelf
@@ -89,16 +90,16 @@ def add(
         except FrustaError as error:
             if len(packages) == 1:
                 raise
-            typer.echo(f"{package}: refused: {error}", err=True)
+            say(f"{package}: refused: {error}", err=True)
             fine = False
             continue
-        typer.echo(_added_words(result.entry, result.outcome))
+        say(_added_words(result.entry, result.outcome))
         for line in result.added:
-            typer.echo(f"  new: {line}")
+            say(f"  new: {line}")
         for conflict in result.conflicts:
-            typer.echo(f"  {conflict}")
+            say(f"  {conflict}")
         if result.conflicts:
-            typer.echo("  Nothing was changed. Choose with --choose PLACE=shelf or PLACE=package, all=... for all.")
+            say("  Nothing was changed. Choose with --choose PLACE=shelf or PLACE=package, all=... for all.")
             fine = False
         else:
             joined.append(result.entry)
@@ -106,7 +107,7 @@ def add(
         with progress("Analysing") as show:
             analysed = analyse_shelf(store, joined, cores=cores, progress=show)
         for entry, why in analysed.failed:
-            typer.echo(f"{entry}: on the shelf, but not analysed: {why}", err=True)
+            say(f"{entry}: on the shelf, but not analysed: {why}", err=True)
             fine = False
     if not fine:
         raise typer.Exit(1)
@@ -166,19 +167,17 @@ def list_(
         for entry in entries:
             counts = f"{counted(entry.specimens, 'specimen')}, {counted(entry.takes, 'take')}"
             state = f"analysed by {entry.analysed_by}" if entry.analysed_by else "not analysed"
-            typer.echo(f"{entry.entry}: {entry.title} ({counts}, {state})")
+            say(f"{entry.entry}: {entry.title} ({counts}, {state})")
         if not entries:
-            typer.echo("The shelf is empty: frusta shelf add PACKAGE puts a package on it.")
+            say("The shelf is empty: frusta shelf add PACKAGE puts a package on it.")
         rows = [asdict(entry) for entry in entries]
     else:
         found = search(store, wanted)
         for take in found:
             figures = "".join(f", {key} {value:g}" for key, value in take.figures.items())
             group = "/".join(word for word in (take.material, take.recipe, take.profile) if word)
-            typer.echo(
-                f"{take.entry} {take.take}: {take.specimen} ({group or 'no group'}, {take.date or 'no date'}){figures}"
-            )
-        typer.echo(f"{counted(len(found), 'take')}.")
+            say(f"{take.entry} {take.take}: {take.specimen} ({group or 'no group'}, {take.date or 'no date'}){figures}")
+        say(f"{counted(len(found), 'take')}.")
         rows = [asdict(take) for take in found]
     if json_file is not None:
         _write_json(json_file, rows)
@@ -197,7 +196,7 @@ def show(
     store = _open(shelf, files)
     contents = store.contents(entry)
     campaign = contents.rows["campaign"][0]
-    typer.echo(f"{entry}: {campaign['title']}")
+    say(f"{entry}: {campaign['title']}")
     for specimen in contents.rows.get("specimens", ()):
         events = [
             f"{row['event']} {row['date']}"
@@ -206,11 +205,11 @@ def show(
         ]
         takes = sum(row["specimen"] == specimen["specimen"] for row in contents.rows.get("takes", ()))
         words = [specimen["kind"], specimen.get("material"), specimen.get("profile"), counted(takes, "take"), *events]
-        typer.echo(f"  {specimen['specimen']}: {', '.join(word for word in words if word)}")
-    typer.echo(f"  {counted(len(contents.files), 'file')}, {contents.size / 1e6:.1f} MB")
+        say(f"  {specimen['specimen']}: {', '.join(word for word in words if word)}")
+    say(f"  {counted(len(contents.files), 'file')}, {contents.size / 1e6:.1f} MB")
     findings = store.findings(entry)
     for line in summary_lines(findings) if findings else ["Not analysed: frusta shelf analyse " + entry]:
-        typer.echo(line)
+        say(line)
     if json_file is not None:
         _write_json(
             json_file, {"entry": entry, "content": contents.content, "rows": contents.rows, "files": contents.files}
@@ -242,10 +241,10 @@ def compare(
     with progress("Reading takes") as show_progress:
         comparison = run(earlier, later, lambda: _open(shelf, files), cores=cores, progress=show_progress)
     for line in comparison_lines(comparison):
-        typer.echo(line)
+        say(line)
     if json_file is not None:
         write_atomically(json_file, comparison_json(comparison))
-        typer.echo(f"Written: {json_file}")
+        say(f"Written: {json_file}")
 
 
 @app.command("scatter")
@@ -265,16 +264,16 @@ def scatter(
 
     learned = learn_scatter(_open(shelf, files))
     if learned:
-        typer.echo(f"{'standard deviation between':34}{'prints':>10}{'seatings':>11}{'takes':>11}   learned from")
+        say(f"{'standard deviation between':34}{'prints':>10}{'seatings':>11}{'takes':>11}   learned from")
     for key, found in learned.items():
         parts = (found.scatter.variance_print, found.scatter.variance_seating, found.scatter.variance_take)
         prints, seatings, takes = (_spread_words(part) for part in parts)
-        typer.echo(
+        say(
             f"{FIGURE[key].name:34}{prints:>10}{seatings:>11}{takes:>11}   "
             f"{found.prints} prints in {found.groups} groups"
         )
     if not learned:
-        typer.echo("Nothing yet: it takes two prints of one material, recipe and profile, analysed.")
+        say("Nothing yet: it takes two prints of one material, recipe and profile, analysed.")
     if json_file is not None:
         rows = [asdict(found) for found in learned.values()]
         known = [row | {"scatter": {k: v if v == v else None for k, v in row["scatter"].items()}} for row in rows]
@@ -300,7 +299,7 @@ def drivers(
     from frusta.campaign.shelf.drivers import standing_lines
 
     for line in standing_lines(standings_of(entry, lambda: _open(shelf, files), cores=cores)):
-        typer.echo(line)
+        say(line)
 
 
 @app.command("pool")
@@ -315,7 +314,7 @@ def pool(
     from frusta.campaign.shelf.pooling import effect_lines, rig_effects
 
     for line in effect_lines(rig_effects([look_of(e, lambda: _open(shelf, files), cores=cores) for e in entries])):
-        typer.echo(line)
+        say(line)
 
 
 @app.command("export")
@@ -326,7 +325,7 @@ def export(
     files: Files = None,
 ) -> None:
     """Give a campaign back as a package, the same as was put on the shelf."""
-    typer.echo(f"Written: {_open(shelf, files).export(entry, out)}")
+    say(f"Written: {_open(shelf, files).export(entry, out)}")
 
 
 @app.command("analyse")
@@ -355,9 +354,9 @@ def analyse(
             result = analyse_on_cluster(store, cluster, names or (), anew=anew, progress=show_progress)
         else:
             result = analyse_shelf(store, names or (), anew=anew, cores=cores, progress=show_progress)
-    typer.echo(f"{len(result.done)} analysed, {len(result.fresh)} were up to date.")
+    say(f"{len(result.done)} analysed, {len(result.fresh)} were up to date.")
     for name, why in result.failed:
-        typer.echo(f"{name}: {why}", err=True)
+        say(f"{name}: {why}", err=True)
     if result.failed:
         raise typer.Exit(1)
 
@@ -369,7 +368,7 @@ def check(shelf: Place = None, files: Files = None) -> None:
 
     faults = check_shelf(_open(shelf, files))
     for line in faults or ["The shelf is sound."]:
-        typer.echo(line)
+        say(line)
     if faults:
         raise typer.Exit(1)
 
@@ -383,7 +382,7 @@ def backup(
     """Write the whole shelf to one zip; others may use the shelf meanwhile."""
     from frusta.campaign.shelf.upkeep import back_up
 
-    typer.echo(f"Written: {back_up(_open(shelf, files), out)}")
+    say(f"Written: {back_up(_open(shelf, files), out)}")
 
 
 @app.command("restore")
@@ -396,7 +395,7 @@ def restore(
     from frusta.campaign.shelf.upkeep import restore as run
 
     count = run(source, _open(shelf, files))
-    typer.echo(f"{counted(count, 'campaign')} restored.")
+    say(f"{counted(count, 'campaign')} restored.")
 
 
 def _write_json(path: Path, document: object) -> None:
@@ -404,4 +403,4 @@ def _write_json(path: Path, document: object) -> None:
 
     text = json.dumps(document, indent=1, ensure_ascii=False) + "\n"
     write_atomically(path, text.encode())
-    typer.echo(f"Written: {path}")
+    say(f"Written: {path}")

@@ -1,4 +1,4 @@
-"""The help of every command in the user's language, where there is a catalogue for it.
+"""The user's language, where there is a catalogue for it: the help of every command, and what is printed.
 
 Help texts are collected from the commands themselves, so that nothing in them has to be marked: `texts_of` is what a
 translator's template holds (``make messages``), `in_the_users_language` puts a catalogue's texts in their place.
@@ -7,10 +7,13 @@ translator's template holds (``make messages``), `in_the_users_language` puts a 
 from __future__ import annotations
 
 import gettext
+import io
 import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from frusta.cli.say import speak
 
 if TYPE_CHECKING:
     import typer
@@ -49,6 +52,7 @@ def in_the_users_language(app: typer.Typer) -> Callable[[], Any]:
 
     Catalogues are ``LANGUAGE/LC_MESSAGES/frusta.mo`` in the folder that ``FRUSTA_TRANSLATIONS`` names, else in
     ``locale`` beside this package; the language is that of ``LANGUAGE``, ``LC_ALL``, ``LC_MESSAGES`` or ``LANG``.
+    From then on what is printed is translated, too: `frusta.cli.say`.
     """
     folder = os.environ.get("FRUSTA_TRANSLATIONS") or os.fspath(Path(__file__).parents[1] / "locale")
     found = gettext.find(DOMAIN, folder)
@@ -56,8 +60,11 @@ def in_the_users_language(app: typer.Typer) -> Callable[[], Any]:
         return app
     import typer
 
-    with open(found, "rb") as file:
-        catalogue = gettext.GNUTranslations(file)
+    from frusta.cli.phrases import Phrases
+
+    content = Path(found).read_bytes()
+    catalogue = gettext.GNUTranslations(io.BytesIO(content))
+    speak(Phrases(content))
     command = typer.main.get_command(app)
     translate(command, lambda text: catalogue.gettext(text) if text else text)
     return command
