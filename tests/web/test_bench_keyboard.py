@@ -101,3 +101,61 @@ def test_from_an_empty_folder_to_the_published_report_by_keyboard_alone(
     page.wait_for_selector("text=Published to cones-for-the-quay-report", timeout=LONG_MS)
     report = tmp_path / "cones-for-the-quay-report" / "report.html"
     assert "Sedge" in report.read_text("utf-8")
+
+
+def test_every_key_of_the_bench_does_what_stands_on_it(campaign: Path, serve: Callable, open_page: Callable):
+    """Not today, repeat, undo, keep anyway, without a mass: the focus follows each."""
+    served = serve(campaign, device="virtual:fast,burst")
+    page = open_page(served.address + "bench")
+    until(page, "begin")
+    page.keyboard.press("Enter")
+    number = ""
+
+    def moved(step: str) -> None:
+        """Wait for the next state; it is this step, and the focus is in it."""
+        nonlocal number
+        page.wait_for_function("n => document.getElementById('bench').dataset.number !== n", arg=number)
+        assert until(page, step) == step
+        on_the_ticket(page)
+        number = page.get_attribute("#bench", "data-number") or ""
+
+    moved("cone")
+    expect(page.locator(".stub h2")).to_have_text("heron")
+    page.keyboard.press("s")
+    moved("cone")
+    expect(page.locator(".stub h2")).not_to_have_text("heron")
+    page.keyboard.press("u")
+    moved("cone")
+    expect(page.locator(".stub h2")).to_have_text("heron")
+    page.keyboard.press("Enter")
+    moved("seat")
+    page.keyboard.press("Enter")
+    until(page, "verdict")
+    expect(page.locator(".stamp")).to_have_text("Repeat")  # a bang was put into the first sweep
+    number = page.get_attribute("#bench", "data-number") or ""
+    page.keyboard.press("k")
+    moved("cone")
+    page.keyboard.press("u")
+    moved("verdict")
+    assert open_package(campaign).takes == {}
+    page.keyboard.press("Enter")
+    page.wait_for_selector(f"#bench[data-stage=verdict]:not([data-number='{number}'])")
+    expect(page.locator(".stamp")).to_contain_text("Keep")
+    number = page.get_attribute("#bench", "data-number") or ""
+    page.keyboard.press("Enter")
+    moved("cone")
+    assert list(open_package(campaign).takes) == ["heron-1.2"]
+    while page.inner_text(".stub h2") != "sedge-1":
+        page.keyboard.press("s")
+        moved("cone")
+    page.keyboard.press("Enter")
+    moved("weigh")
+    expect(page.locator("#mass")).to_be_focused()
+    tab_to(page, "[data-press=NotWeighed]")
+    page.keyboard.press("Enter")
+    moved("seat")
+    page.keyboard.press("?")
+    expect(page.locator("#help")).to_be_visible()
+    page.keyboard.press("Escape")
+    expect(page.locator("#help")).to_be_hidden()
+    assert check_package(campaign).faults == ()

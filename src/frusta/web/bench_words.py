@@ -134,7 +134,7 @@ def _verdict(state: State) -> dict[str, Any]:
     if state.take is None:
         return {}
     verdict = state.take.verdict
-    lines = [re.sub(r"(?<![\w.])-(?=\d)", "\u2212", line[:1].upper() + line[1:]) for line in verdict.lines]
+    lines = [_as_read(line) for line in verdict.lines]
     marked = [(line, place < len(verdict.faults) or FURTHER in line) for place, line in enumerate(lines)]
     head = marked.pop(_reason(lines)) if lines and verdict.advice != "keep" else ("", True)
     return {
@@ -153,6 +153,16 @@ def _verdict(state: State) -> dict[str, Any]:
             if key in verdict.figures
         ],
     }
+
+
+def _as_read(line: str) -> str:
+    r"""A line of the verdict as a sentence: a true minus, and no break between a number and its unit.
+
+    >>> _as_read("level -0.1 dB")
+    'Level −0.1\xa0dB'
+    """
+    line = re.sub(r"(?<![\w.])-(?=\d)", "\u2212", line[:1].upper() + line[1:])
+    return re.sub(r"(?<=\d) (?=(?:dB|Hz|ms|cm|ppm|ohm|K)\b|%)", NBSP, line)
 
 
 def _reason(lines: list[str]) -> int:
