@@ -16,7 +16,13 @@ from frusta.bench.journal import FOLDER, journal_of, latest_session
 from frusta.bench.level_series import series_lines
 from frusta.bench.live import BenchSettings
 from frusta.bench.repeatability import TIMES, repeatability_lines
-from frusta.bench.rig_calibration import RigCalibration, hear_calibrator, rig_cells
+from frusta.bench.rig_calibration import (
+    RigCalibration,
+    gain_within_limits_db,
+    hear_calibrator,
+    keep_constants,
+    rig_cells,
+)
 from frusta.bench.rig_memory import RigMemory
 from frusta.bench.sitting import (
     begin_sitting,
@@ -25,7 +31,6 @@ from frusta.bench.sitting import (
     seatings_made,
 )
 from frusta.bench.steps import replay
-from frusta.bench.tables import edit_table
 from frusta.bench.unattended import run_unattended
 from frusta.campaign.datapackage import NAME as DESCRIPTION
 from frusta.campaign.package import Package
@@ -221,9 +226,8 @@ def calibrate_rig(package: Package, rig: Rig, device: Device, memory: RigMemory,
     if specimen is None:
         raise PackageError("--calibrate needs a cone in specimens.csv; add the check cone")
     added_kg = _added_mass(choices) * 1e-3
-    rigged = RigCalibration(
-        package, rig, device, choices.sweep, choices.channels, choices.start_gain_db, memory.current_full_scale_a
-    )
+    gain_db = gain_within_limits_db(package, rig, choices.sweep, device.sample_rate_hz, choices.start_gain_db, memory)
+    rigged = RigCalibration(package, rig, device, choices.sweep, choices.channels, gain_db, memory.current_full_scale_a)
     takes = []
     for number, more in enumerate((0.0, added_kg)):
         what = f"with {1e3 * more:g} g more, near the neck" if more else "as it is"
@@ -235,9 +239,8 @@ def calibrate_rig(package: Package, rig: Rig, device: Device, memory: RigMemory,
     for line in found.lines:
         say(line)
     say(f"Drawing of the fit: {package.root / FOLDER / 'rig-constants.svg'}")
-    cells = rig_cells(found)
-    edit_table(package.root, "rigs", [{"rig": rig.rig, **cells}])
-    say(f"Written into rigs.csv: {', '.join(cells)}")
+    keep_constants(package.root, rig.rig, found)
+    say(f"Written into rigs.csv: {', '.join(rig_cells(found))}")
 
 
 def _added_mass(choices: Choices) -> float:
