@@ -1,6 +1,6 @@
 """Are estimates honest? Simulate campaigns with models that are wrong in every way a bench is, and count.
 
-    python tools/validate_estimates.py [--campaigns 200] [--first 1] [--cores 2] [--write docs/validation.md]
+    python tools/validate_estimates.py [--campaigns 200] [--first 1] [--cores 2] [--write docs/validation.md] [--beads]
 
 Every campaign has other plastics (whose ratios of moduli differ widely), shapes, sizes, coils, rig and noise. What is
 simulated is wrong for the model that fits it: prints scatter, shapes are off their drawings, the air is denser or
@@ -28,6 +28,7 @@ from numpy.typing import NDArray
 from frusta.bench.unevenness import with_uneven_wall
 from frusta.bench.virtual_cone import PrintScatter, ShapeError, print_cone
 from frusta.campaign.parallel import map_batches
+from frusta.cone.beads import BeadBuilt
 from frusta.cone.driver import Bench, Coil, Driver, Joint, Motor, build_driver, response
 from frusta.cone.elasticity import Elastic
 from frusta.cone.medium import air_at
@@ -162,12 +163,19 @@ def response_of(seed: int, label: str, session: str, drawing: str, driver: Drive
     return RecordedResponse(hertz, np.asarray(pressure * moved, dtype=np.complex128), gate_s, session)
 
 
-def simulate(seed: int) -> tuple[CampaignObserved, dict[str, Elastic], dict[str, list[Elastic]], str]:
-    """Return what a bench would know of a random campaign, its filaments, its prints, and how hard it is."""
+def simulate(
+    seed: int, beads: bool = False
+) -> tuple[CampaignObserved, dict[str, Elastic], dict[str, list[Elastic]], str]:
+    """Return what a bench would know of a random campaign, its filaments, its prints, and how hard it is.
+
+    With `beads` all walls are built of beads, which is not what an estimate takes them for.
+    """
     rng = np.random.default_rng([20261, seed])
     hard = seed % 2 == 0
     neck = float(rng.uniform(0.010, 0.017))
     filaments = {f"m{i}": filament(rng) for i in range(int(rng.integers(2, 4)))}
+    if beads:
+        filaments = {key: BeadBuilt.of(elastic) for key, elastic in filaments.items()}
     drawings = {f"p{i}": drawing(rng, neck) for i in range(int(rng.integers(2, 4)))}
     motor = Motor(float(rng.uniform(2.8, 5.5)), float(rng.uniform(1800.0, 5000.0)), float(rng.uniform(0.4, 1.2)))
     bench = Bench("free", round(float(rng.uniform(0.09, 0.25)), 3))
@@ -249,9 +257,14 @@ def _warm(elastic: Elastic, temperature_c: float) -> Elastic:
     )
 
 
-def judge(seed: int) -> list[Outcome] | str:
+def judge_beads(seed: int) -> list[Outcome] | str:
+    """`judge` where walls are built of beads."""
+    return judge(seed, beads=True)
+
+
+def judge(seed: int, beads: bool = False) -> list[Outcome] | str:
     """Simulate, estimate, compare; a refusal is returned as its text."""
-    observed, filaments, prints, kind = simulate(seed)
+    observed, filaments, prints, kind = simulate(seed, beads)
     try:
         inferred = infer(observed)
     except FrustaError as error:
@@ -306,8 +319,10 @@ def main() -> None:
     parser.add_argument("--cores", type=int, default=None)
     parser.add_argument("--json", type=Path)
     parser.add_argument("--write", type=Path)
+    parser.add_argument("--beads", action="store_true", help="walls built of beads: the other elastic law")
     asked = parser.parse_args()
-    by_name = importlib.import_module(Path(__file__).stem).judge  # a worker must find it by name
+    tool = importlib.import_module(Path(__file__).stem)  # a worker must find it by name
+    by_name = tool.judge_beads if asked.beads else tool.judge
     results = map_batches(by_name, list(range(asked.first, asked.first + asked.campaigns)), asked.cores)
     refused = [r for r in results if isinstance(r, str)]
     outcomes = [o for r in results if not isinstance(r, str) for o in r]

@@ -19,6 +19,7 @@ from frusta.bench.virtual_campaign import PlannedTake, VirtualCampaign, calliper
 from frusta.bench.virtual_cone import PrintScatter, ShapeError, VirtualCone, print_cone
 from frusta.campaign.rows import Campaign, Material, Recipe, Rig, Row, Session, Specimen
 from frusta.cone.air_cache import Mounting
+from frusta.cone.beads import BeadBuilt
 from frusta.cone.driver import Bench, Coil, Joint, Motor
 from frusta.cone.elasticity import Elastic
 from frusta.cone.profile import ConeProfile
@@ -38,6 +39,7 @@ def random_campaign(
     materials: int | None = None,
     profiles: int | None = None,
     mounting: Mounting = "free",
+    beads: bool = False,
 ) -> VirtualCampaign:
     """Return a campaign that has not been seen before.
 
@@ -52,6 +54,8 @@ def random_campaign(
     materials, profiles : int, optional
         How many, 1 to 10 and 1 to 6; drawn by default.
     mounting : {"free", "baffle"}
+    beads : bool
+        Whether walls are built of beads (`frusta.cone.beads`), which is not what an estimate takes them for.
 
     Raises
     ------
@@ -66,6 +70,8 @@ def random_campaign(
     if not (1 <= counts[0] <= len(_NAMES) and 1 <= counts[1] <= 6):
         raise ParameterError(f"materials must be 1 to {len(_NAMES)} and profiles 1 to 6 (got {counts[0]}, {counts[1]})")
     filaments = {str(n): _filament(rng) for n in rng.permutation(_NAMES)[: counts[0]]}
+    if beads:
+        filaments = {name: BeadBuilt.of(solid) for name, solid in filaments.items()}
     neck = float(rng.uniform(0.010, 0.017))
     drawings = dict(_drawing(rng, neck) for _ in range(counts[1]))
     bench = _bench(rng, hard, mounting)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import ClassVar
 
 import numpy as np
@@ -71,6 +71,11 @@ class BeadBuilt(Elastic):
     """
 
     combination: ClassVar[Floats] = BEADS_TO_ORTHOTROPIC
+
+    @classmethod
+    def of(cls, solid: Elastic) -> BeadBuilt:
+        """Return the solid of beads that has the same named figures."""
+        return cls(**{field.name: getattr(solid, field.name) for field in fields(Elastic)})
 
     def _conserve(self) -> None:
         if abs(self.poisson_axial) >= 1.0 or self._dilation <= 0.0:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from frusta.errors import ParameterError
+from frusta.material.beads import NEGLIGIBLE, doubted, mixed, second_opinion
 from frusta.material.estimate import MaterialEstimate, material_estimates
 from frusta.material.forward import Unknowns, free_of
 from frusta.material.learned import JointKnowledge, Learned, ShapeKnowledge
@@ -56,10 +57,11 @@ class Inferred:
     Parameters
     ----------
     estimates : dict of str to MaterialEstimate
+        Over both hypotheses of a wall (`frusta.material.beads`).
     free : tuple of FreeMode
         Ratios of free to recorded, by seating and number of the recorded mode.
     learned : Learned
-        For forecasts.
+        For forecasts, which stay with the first hypothesis of a wall: it foretells what it was fitted to.
     fit : Fit
         Of poles and masses; estimates may hold what complex responses add.
     observed : CampaignObserved
@@ -114,6 +116,9 @@ def infer(observed: CampaignObserved) -> Inferred:
         _joint(observed, told),
         _shapes(observed, told),
     )
+    opinion = second_opinion(observed, fit)
+    if opinion is not None and opinion.probability > NEGLIGIBLE:
+        estimates = doubted(noted(material_estimates(observed, mixed(told, opinion)), stage), told, opinion)
     return Inferred(estimates, tuple(_free(observed, fit)), learned, fit, observed, left_out, refused)
 
 
