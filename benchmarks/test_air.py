@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import time
+
 import pytest
-from ratio import least_s
+from ratio import least_s, slowness
 
 from frusta.cone.air import compute_screen_air
 from frusta.cone.air_cache import DEFAULT_TOP_WAVENUMBER
@@ -14,8 +16,8 @@ from frusta.cone.profile import ConeProfile
 PROFILE = ConeProfile("convex", 0.012, 0.052, 0.035, 0.003, 0.9e-3)
 
 
-@pytest.mark.parametrize("mounting", ["free", "baffle"])
-def test_air_of_a_profile(mounting: str) -> None:
+@pytest.mark.parametrize(("mounting", "limit_s"), [("free", 0.25), ("baffle", 0.6)])
+def test_air_of_a_profile(mounting: str, limit_s: float) -> None:
     mesh = air_mesh(PROFILE.meridian)
 
     def compute() -> None:
@@ -24,6 +26,6 @@ def test_air_of_a_profile(mounting: str) -> None:
         else:
             compute_baffled_air(mesh, 0, DEFAULT_TOP_WAVENUMBER)
 
-    took = least_s(compute, 3)
+    took = least_s(compute, 3, time.process_time)
     print(f"\nair, {mounting}: {1e3 * took:.0f} ms")
-    assert took < 1.0
+    assert took < limit_s * slowness(time.process_time)

@@ -5,9 +5,11 @@ The named alternative assembles and solves the same body, order 0, the same elem
 
 from __future__ import annotations
 
+import time
+
 import numpy as np
 import pytest
-from ratio import compare, least_s, say
+from ratio import compare, least_s, say, slowness
 from scipy.sparse.linalg import eigsh
 from skfem import Basis, BilinearForm, ElementQuad2, ElementVector, MeshQuad
 
@@ -57,12 +59,12 @@ def our_modes() -> np.ndarray:
     return structure_modes(structure_of_profile(PROFILE, 0, "clamped"), PLASTIC, MODES).frequency_hz
 
 
-@pytest.mark.parametrize(("order", "limit_ms"), [(0, 3.0), (2, 3.0), (4, 3.0)])
+@pytest.mark.parametrize(("order", "limit_ms"), [(0, 4.0), (2, 7.0), (4, 7.0)])
 def test_ten_modes_of_one_order(order: int, limit_ms: float) -> None:
     structure = structure_of_profile(PROFILE, order, "clamped")
-    took = 1e3 * least_s(lambda: structure_modes(structure, PLASTIC, MODES), 20)
+    took = 1e3 * least_s(lambda: structure_modes(structure, PLASTIC, MODES), 20, time.process_time)
     print(f"\nten modes, order {order}: {took:.2f} ms")
-    assert took < limit_ms
+    assert took < limit_ms * slowness(time.process_time)
 
 
 def test_modes_against_scikit_fem() -> None:
@@ -96,11 +98,11 @@ def test_driver_response_and_poles() -> None:
 
     driver = build()
     poles = find_poles(driver)
-    for what, function in (
-        ("response, 96 an octave, from the material on", lambda: response(build(), hertz)),
-        ("poles", lambda: find_poles(driver)),
-        ("their sensitivities", lambda: pole_sensitivity(driver, poles, PROFILE, PLASTIC)),
+    for what, limit_ms, function in (
+        ("response, 96 an octave, from the material on", 100.0, lambda: response(build(), hertz)),
+        ("poles", 30.0, lambda: find_poles(driver)),
+        ("their sensitivities", 10.0, lambda: pole_sensitivity(driver, poles, PROFILE, PLASTIC)),
     ):
-        took = 1e3 * least_s(function)
+        took = 1e3 * least_s(function, clock=time.process_time)
         print(f"\n{what}: {took:.1f} ms")
-        assert took < 150.0, what
+        assert took < limit_ms * slowness(time.process_time), what

@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from ratio import compare, say
+from ratio import compare, say, slowness
 
 from frusta.cone.driver import Bench, Coil, Joint, Motor, build_driver
 from frusta.cone.elasticity import Elastic
@@ -79,7 +79,7 @@ def test_a_whole_campaign(campaign):
     inferred = infer(campaign)
     took = time.process_time() - begun
     print(f"\nestimate, 3 materials, 13 cones, 26 seatings: {took:.1f} s in {inferred.fit.steps} steps")
-    assert took < LIMIT_S
+    assert took < LIMIT_S * slowness(time.process_time)
     for key, estimate in inferred.estimates.items():
         assert estimate.knowledge.elastic.hoop_pa == pytest.approx(FILAMENTS[key].hoop_pa, rel=0.02)
 

@@ -17,7 +17,7 @@ from pathlib import Path
 import pytest
 import uvicorn
 from playwright.sync_api import Page, sync_playwright
-from ratio import Ratio, say
+from ratio import Ratio, say, slowness
 
 from frusta.web.access import Access
 from frusta.web.app import make_app
@@ -25,7 +25,7 @@ from frusta.web.desk import Desk
 
 CHROMIUM = "/usr/bin/chromium"
 ROUNDS = 7
-OPENS_S, FOLLOWS_S = 1.0, 0.3
+OPENS_S = 1.0
 TABLES = {
     "campaign": "campaign,title,band_low_hz,band_high_hz\nmany,Many cones,300,5000\n",
     "recipes": "recipe,layer_mm\ntwo,0.2\n",
@@ -112,7 +112,7 @@ def test_five_hundred_cones_and_two_thousand_takes_open(page: Page, tmp_path: Pa
         found = Ratio(opens_s(page, many), opens_s(page, one))
         assert page.evaluate("1") == 1
     say("Cones with 500 specimens and 2,000 takes", found, "one specimen")
-    assert found.ours_s < OPENS_S
+    assert found.ours_s < OPENS_S * slowness()
 
 
 def moved(page: Page, slider: str, value: float) -> tuple[float, float]:
@@ -150,4 +150,4 @@ def test_a_forecast_follows_a_slider(page: Page, tmp_path: Path, slider: str, st
             time.sleep(0.2)
     found = Ratio(min(q for q, _ in times), min(f for _, f in times))
     say(f"quick look after {slider}", found, "the full forecast")
-    assert found.ours_s < FOLLOWS_S
+    assert found.times_faster > 3.0
