@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+import shutil
 from datetime import date
 
 import pytest
@@ -128,6 +130,34 @@ def test_within_a_sitting_alone_one_is_asked_to_seat_again(root, monkeypatch):
     whole(root, 2)
     whole(root, 9, turns=(Turn("rush-1", 2), Turn("rush-1", 3)))
     assert [one and one.seating for one in asked] == [None, None, 1, None, None, 2, 3]
+
+
+def since_may_2(verdicts):
+    """The lines that speak of the sitting of 2 May."""
+    return [line for lines in verdicts for line in lines if "of 2026-05-02" in line]
+
+
+def test_a_sitting_that_left_no_journal_is_read_from_its_recordings(root):
+    """Oracle: the same takes compared with the journal's own figures; a package that was exported has no journals."""
+    whole(root, 2)
+    told = since_may_2(whole(root, 9, turns=(Turn("rush-1", 2),)))
+    shutil.rmtree(root / "bench")
+    edit_table(root, "takes", (), ["heron-3", "rush-1-2", "heron-4"])
+    edit_table(root, "sessions", (), ["2026-05-09"])
+    again = since_may_2(whole(root, 9, turns=(Turn("rush-1", 2),)))
+    assert len(told) == len(again) == 3
+    assert "(the check cone: " in again[1]
+    figures = [re.findall(r"[−+]?\d+\.\d", line) for line in told]
+    assert [re.findall(r"[−+]?\d+\.\d", line) for line in again] == figures
+
+
+def test_an_earlier_recording_that_is_gone_is_passed_over(root):
+    whole(root, 2)
+    shutil.rmtree(root / "bench")
+    (root / "recordings/2026-05-02/rush-1-1.wav").unlink()
+    assert ["of 2026-05-02" in "".join(found) for found in whole(root, 9, turns=(Turn("rush-1", 2),))] == [
+        True, False, True,
+    ]  # fmt: skip
 
 
 def test_not_weighed_is_no_matter(root, figures):

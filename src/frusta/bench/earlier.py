@@ -89,7 +89,7 @@ def past_of(known: Sequence[SittingBefore], state: State, package: Package, swee
     Parameters
     ----------
     known : sequence of SittingBefore
-        Oldest first.
+        Of one day, oldest first.
     state : State
         Of the sitting at hand.
     package : Package
@@ -97,7 +97,9 @@ def past_of(known: Sequence[SittingBefore], state: State, package: Package, swee
         Key: only takes of the same sweep, through the same rig, are compared.
     """
     here, turn = package.sessions.get(state.session), state.queue[0]
-    for sitting in reversed(known):
+    days = {key: row.date for key, row in package.sessions.items()}
+    newest_first = sorted(enumerate(known), key=lambda one: (days.get(one[1].session, ""), one[0]), reverse=True)
+    for _, sitting in newest_first:
         there = package.sessions.get(sitting.session)
         if here is None or there is None or there.rig != here.rig:
             continue

@@ -38,6 +38,7 @@ from frusta.bench.live import BenchSettings, Live
 from frusta.bench.since_before import past_line
 from frusta.bench.sounds import Sounds
 from frusta.bench.steps import State, after, begin, last_tabled, replay
+from frusta.bench.table_sittings import TableSittings
 from frusta.bench.tables import bring_in_line
 from frusta.bench.take_file import new_take, recording_of, remove_unfinished, write_recording
 from frusta.bench.thermal import gain_within_power_db
@@ -81,6 +82,7 @@ class Guide:
         self._tabled: State | None = None
         self._journal: Journal | None = None
         self._known: tuple[SittingBefore, ...] = ()
+        self._untold = TableSittings()
         package = open_package(root)
         row = package.sweeps.get(settings.sweep)
         if row is None:
@@ -335,7 +337,9 @@ class Guide:
             scatter,
             self.settings.current_full_scale_a,
         )
-        past = past_of(self._known, state, package, self.settings.sweep)
+        sweep = self.settings.sweep
+        untold = self._untold.last(package, state, sweep, {one.session for one in self._known})
+        past = past_of([*self._known, *([untold] if untold else [])], state, package, sweep)
         if past is not None and verdict.quality != "repeat":
             line = past_line(verdict.figures, verdict.uncertainties, past, scatter)
             place = max(len(verdict.faults), 1) + (before is not None)  # after what is said of the take and its seating

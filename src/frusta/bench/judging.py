@@ -120,6 +120,29 @@ def judge_take(
     return replace(verdict, lines=(*verdict.lines, *coil_lines(loaded, resolved, current_full_scale_a)))
 
 
+def held_figures(
+    package: Package, resolved: ResolvedTake, calibration: CalibrationTable | None = None
+) -> tuple[dict[str, float], dict[str, float]]:
+    """Return the figures that the bench compares, and their standard uncertainties, read from a recording.
+
+    Parameters
+    ----------
+    package : Package
+    resolved : ResolvedTake
+    calibration : CalibrationTable, optional
+        Of the microphone.
+
+    Raises
+    ------
+    FrustaError
+        If it cannot be read, or what it holds does not count.
+    """
+    found = read_take(_signals(load_take(package, resolved), resolved), _conditions(resolved, calibration))
+    if found.quality == "repeat":
+        raise ParameterError(f"{resolved.take.take} does not count ({found.faults[0].fault}); it is left out")
+    return _held(found)
+
+
 def coil_lines(loaded: LoadedTake, resolved: ResolvedTake, current_full_scale_a: float | None) -> tuple[str, ...]:
     """Return the coil's resistance and temperature during a sweep in words; none without a current channel."""
     volts = resolved.drive_full_scale_v
@@ -214,8 +237,7 @@ def _verdict(
     earlier: Earlier | None,
     scatter: dict[str, SeatingScatter],
 ) -> TakeVerdict:
-    figures = {k: v for k in HELD if (v := found.figures.get(k)) is not None}
-    uncertainties = {k: u for k, u in found.uncertainties.items() if k.removesuffix("_u") in figures}
+    figures, uncertainties = _held(found)
     faults = [TakeFaultNote(f.fault, f.where, f.what_to_do) for f in found.faults]
     quality = found.quality
     if slip is not None and not any(f.fault == "dropout" for f in faults):
@@ -236,6 +258,11 @@ def _verdict(
     speed = sound_speed_m_s(AIR_C if resolved.temperature_c is None else resolved.temperature_c)
     lines += room_lines(found.gate, 1e-3 * resolved.rig.microphone_distance_mm, speed)
     return TakeVerdict(quality, tuple(faults), figures, uncertainties, tuple(line for line in lines if line), advice)  # type: ignore[arg-type]
+
+
+def _held(found: TakeReading) -> tuple[dict[str, float], dict[str, float]]:
+    figures = {k: v for k in HELD if (v := found.figures.get(k)) is not None}
+    return figures, {k: u for k, u in found.uncertainties.items() if k.removesuffix("_u") in figures}
 
 
 def _figures_line(found: TakeReading, resolved: ResolvedTake) -> str:
