@@ -68,7 +68,7 @@ def _numbered_clips(svg: str) -> str:
 
 
 _LONG_NUMBER = re.compile(r"-?\d+\.\d{2,}")
-_PATHS = re.compile(r'(\bd|transform|x1|x2|y1|y2|x|y|width|height)="([^"]*)"')
+_PATHS = re.compile(r'(?<![-\w])(d|transform|x1|x2|y1|y2|x|y|width|height)="([^"]*)"')
 
 
 def _short_numbers(svg: str) -> str:

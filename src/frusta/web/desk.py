@@ -14,7 +14,7 @@ from frusta.campaign.package import Package, read_package
 from frusta.campaign.rows import TABLES
 from frusta.campaign.table_fault import TableFault
 from frusta.errors import PackageError
-from frusta.publish import render
+from frusta.publish.direct_svg import chart_svg
 from frusta.web.edits import Edits
 from frusta.web.kept_analysis import Known, known_of, recall
 from frusta.web.works import Progress, Work, Works
@@ -194,7 +194,7 @@ class Desk:
         if held is None:
             with self._drawing:
                 spec = make()
-                held = Picture(render.inline_svg(render.raw_svg(spec), label=label, key=name), _frame(spec))
+                held = Picture(chart_svg(spec, label=label, key=name), _frame(spec))
             if len(self._pictures) >= MOST_PICTURES:
                 self._pictures.pop(next(iter(self._pictures)))
             self._pictures[whole] = held

@@ -13,7 +13,7 @@ from frusta.design.printability import OverhangLimit, overhang_deg
 WIDTH = 372.0
 """As wide as it is shown, so that its letters keep their size."""
 MARGIN = 52.0
-PLACES = 201
+PLACES = 81
 
 
 def section_svg(profile: ConeProfile, *, label: str, limit: OverhangLimit | None = None, bed: bool = False) -> Markup:

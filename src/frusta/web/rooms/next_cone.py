@@ -22,9 +22,10 @@ from frusta.design.print_file import print_file
 from frusta.design.printability import OverhangLimit
 from frusta.errors import FrustaError, ParameterError
 from frusta.material.learned import Learned
-from frusta.publish import facts, render
+from frusta.publish import facts
 from frusta.publish.charts import Curve
 from frusta.publish.charts.forecast import forecast_chart
+from frusta.publish.direct_svg import chart_svg
 from frusta.publish.drawings.drawing import NARROW_PX
 from frusta.publish.groups import Groups
 from frusta.publish.theme import Style
@@ -307,7 +308,7 @@ def _words(
     for width, key in widths:
         spec = make(width)
         frames.append(spec["usermeta"]["frusta"])
-        pictures.append(Markup(render.inline_svg(render.raw_svg(spec), label=label, key=key)))
+        pictures.append(Markup(chart_svg(spec, label=label, key=key)))
     plain_curves = [
         Curve("expected", style, x, response.level_db),
         Curve("low", style, x, low.y),
