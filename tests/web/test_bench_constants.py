@@ -195,7 +195,7 @@ def test_constants_are_measured_by_keyboard_and_every_step_is_for_all_eyes(
     rigs = campaign / "rigs.csv"
     before = rigs.read_bytes()
     served = serve(campaign)
-    page = open_page(served.address + "bench")
+    page = open_page(served.address + "bench", expect="422")
     until(page, "begin")
     tab_to(page, "#constants summary")
     page.keyboard.press("Enter")
@@ -233,3 +233,5 @@ def test_constants_are_measured_by_keyboard_and_every_step_is_for_all_eyes(
     page.keyboard.press("u")
     expect(page.locator("#told")).to_contain_text("Taken back")
     assert rigs.read_bytes() == before
+    second.keyboard.press("u")  # nothing is left to take back, and no button stands there to say so
+    expect(second.locator("#trouble")).to_contain_text("There is no change left to take back")

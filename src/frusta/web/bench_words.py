@@ -63,7 +63,7 @@ def ticket_of(state: State, package: Package, with_coil: bool) -> dict[str, Any]
         "tray": _tray(state, package),
         "tray_says": f"{len(set(kept))} of {total} done",
         "last_of_cone": bool(turn) and not any(t.specimen == turn.specimen for t in state.queue[1:]) if turn else False,
-        "closing": _closing(state),
+        "closing": _closing(state, package),
         "can_undo": state.past is not None,
         "target": "" if state.target_db is None else f"{plain(state.target_db, 1)}{NBSP}dB",
     }
@@ -189,8 +189,8 @@ def _tray(state: State, package: Package) -> list[dict[str, Any]]:
     return found
 
 
-def _closing(state: State) -> list[str]:
-    kept = len(state.kept)
+def _closing(state: State, package: Package) -> list[str]:
+    kept = sum(take in package.takes for take in state.kept)  # one may have been set aside in Cones since
     aside = len(state.made) - kept
     lines = [f"{count(kept, 'take')} kept." if kept else "No take was kept."]
     if aside:

@@ -143,6 +143,11 @@
       page.call("POST", "/api/bench/gain", { step_db: event.key === "ArrowUp" ? 0.5 : -0.5 });
       return;
     }
+    if (event.key.toLowerCase() === "u" && bench().dataset.stage === "begin" && !page.typing(event.target) && !document.querySelector('[data-key="u"]')) {
+      event.preventDefault();
+      page.call("POST", "/api/undo").then(page.settle);  // no sitting goes on: the last change of a table
+      return;
+    }
     if (event.key !== "Enter" || event.target.closest("button,a,textarea,select,input,summary")) return;
     const go = bench().querySelector("[data-enter]");
     if (go) { event.preventDefault(); go.click(); }
