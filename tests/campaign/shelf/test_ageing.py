@@ -105,6 +105,38 @@ def test_one_stray_mode_is_told_and_changes_no_verdict():
     assert ratio == pytest.approx(0.02, abs=0.002)
 
 
+def with_breakup(seen, specimen: str, mode_number: int, takes: int = 2):
+    """The look, a specimen's break-up read at another of its modes in so many takes."""
+    place = {m.take: m.frequency_hz for m in seen.modes if m.mode_number == mode_number}
+    moved = [r.take for r in seen.readings if r.specimen == specimen][:takes]
+    readings = [r.model_copy(update={"breakup_hz": place[r.take]}) if r.take in moved else r for r in seen.readings]
+    return replace(seen, readings=readings)
+
+
+def test_a_break_up_that_is_now_another_mode_is_told():
+    """The modes stay; the first has become so weak that the second is the break-up: plum-1 at 3240 Hz times 1.06."""
+    then, now = look("then", 2026, 1), with_breakup(look("now", 2028, 2), "plum-1", 2)
+    result = compare_looks(then, now)
+    assert by_name(result, "plum-1").breakup_now_hz == pytest.approx(3240.0 * 1.06, rel=0.005)
+    assert verdicts(result)["plum-1"] == "unchanged"  # the same mode is compared with itself
+    told = "\n".join(comparison_lines(result))
+    assert told.count("its break-up is now another mode, at 34") == 1
+    row = next(r for r in comparison_document(result)["specimens"] if r["specimen"] == "plum-1")
+    assert row["breakup_is_now_hz"] == pytest.approx(3434.0, rel=0.005)
+    back = by_name(compare_looks(now, then), "plum-1")
+    assert back.breakup_now_hz == pytest.approx(2310.0 * 1.06, rel=0.005)
+
+
+def test_a_break_up_that_moved_with_its_mode_is_no_other_mode():
+    result = compare_looks(look("then", 2026, 1), look("now", 2028, 2, frequency={"plum-1": 0.9}))
+    assert all(c.breakup_now_hz is None for c in result.specimens)
+
+
+def test_takes_that_disagree_about_the_break_up_say_nothing_of_it():
+    now = with_breakup(look("now", 2028, 2), "plum-1", 2, takes=1)
+    assert by_name(compare_looks(look("then", 2026, 1), now), "plum-1").breakup_now_hz is None
+
+
 def test_too_little_is_unclear():
     """One seating each under a scatter of 4 % (first modes) can tell nothing of a per cent."""
     names = ("pear-1", "plum-1")

@@ -52,6 +52,9 @@ or dB."""
 RULED_OUT = {"frequency_hz": 6.5e-3, "loss_factor": 0.10, "level_db": 0.4}
 """Unchanged means that at 95 % more than this did not happen: modes of two prints of one cone differ by 0.65 %."""
 
+ONE_MODE = 0.02
+"""|ln f| within which the break-up that was read, and a mode, are one; the next mode of a cone lies farther off."""
+
 FIGURES: tuple[Literal["frequency_hz", "loss_factor"], ...] = ("frequency_hz", "loss_factor")
 
 
@@ -82,6 +85,8 @@ class SpecimenChange:
     strays : tuple of (Hz, log ratio)
         Modes that moved by themselves.
     reasons : dict of str to str
+    breakup_now_hz : float or None
+        Where it breaks up in the later look, if that is another mode than the earlier break-up.
     """
 
     specimen: str
@@ -99,6 +104,7 @@ class SpecimenChange:
     events: tuple[str, ...] = ()
     strays: tuple[tuple[float, float], ...] = ()
     reasons: dict[str, str] = field(default_factory=dict)
+    breakup_now_hz: float | None = None
 
 
 @dataclass(frozen=True)
@@ -250,6 +256,9 @@ def _specimen(
             degrees,
         ),
         reasons,
+        _another_breakup(
+            earlier, later, name, modes[pairs[index][0]], float(moves["frequency_hz"][name].log_ratio[index])
+        ),
     )
 
 
@@ -325,11 +334,26 @@ def _heard_modes(look: Look, specimen: str) -> list[HeardMode]:
 
 def _breakup_pair(earlier: Look, specimen: str, modes: Sequence[HeardMode], pairs: Sequence[tuple[int, int]]) -> int:
     """Which pair is the break-up of the earlier look; the first where none was read."""
-    known = [np.log(r.breakup_hz) for r in earlier.usable() if r.specimen == specimen and r.breakup_hz is not None]
+    known = _breakups(earlier, specimen)
     if not known:
         return 0
     breakup = float(np.median(known))
     return int(np.argmin([abs(modes[i].log_frequency - breakup) for i, _ in pairs]))
+
+
+def _breakups(look: Look, specimen: str) -> list[float]:
+    """Break-ups of one specimen as read, natural logarithm of Hz."""
+    return [float(np.log(r.breakup_hz)) for r in look.usable() if r.specimen == specimen and r.breakup_hz is not None]
+
+
+def _another_breakup(earlier: Look, later: Look, specimen: str, mode: HeardMode, log_ratio: float) -> float | None:
+    """The later break-up, Hz, where it is not the mode that was the earlier one; None also where takes disagree."""
+    then, now = _breakups(earlier, specimen), _breakups(later, specimen)
+    steady = all(known and max(known) - min(known) < ONE_MODE for known in (then, now))
+    if not steady or abs(float(np.median(then)) - mode.log_frequency) > ONE_MODE:
+        return None
+    breakup = float(np.median(now))
+    return float(np.exp(breakup)) if abs(breakup - mode.log_frequency - log_ratio) > ONE_MODE else None
 
 
 def _warmer(earlier: Look, later: Look, specimen: str) -> float | None:

@@ -70,6 +70,7 @@ def _row(comparison: Comparison, change: SpecimenChange) -> dict[str, Any]:
         "verdict": change.verdict,
         "probability_changed": change.probability_changed,
         "breakup_hz": change.mode_hz,
+        "breakup_is_now_hz": change.breakup_now_hz,
         "modes": change.modes,
         "modes_that_moved_alone": [{"frequency_hz": f, "ratio": math.exp(r)} for f, r in change.strays],
         "events": list(change.events),
@@ -145,6 +146,8 @@ def specimen_sentence(comparison: Comparison, change: SpecimenChange) -> str:
     text += f"; the rig explains {rig:.1f}{NBSP}%"
     if change.verdict == "unclear":
         text += "; one more seating would tell more"
+    if change.breakup_now_hz is not None:
+        text += f"; its break-up is now another mode, at {change.breakup_now_hz:.0f}{NBSP}Hz"
     for frequency, ratio in change.strays[:2]:
         text += f"; the mode at {frequency:.0f}{NBSP}Hz moved by itself, {_signed(100 * math.expm1(ratio), 1)}{NBSP}%"
     return text + "."
