@@ -117,3 +117,43 @@ def test_a_bell_mode_among_the_modes_gets_its_order():
     ]
     found = with_orders(modes, rows, weigh_blips(rows, CONTEXTS))
     assert [mode.circumferential_order for mode in found] == [3, 0]
+
+
+def damped(take: str, hertz: float, loss: float, loss_u: float = 0.002) -> BlipRow:
+    return blip(take, hertz).model_copy(update={"loss_factor": loss, "loss_factor_u": loss_u, "frequency_hz_u": 0.5})
+
+
+def probability(blips: list[BlipRow], cause: str, loss_factor: float | None = 0.02) -> float:
+    """Of the first blip's cause, in cones whose bell modes are damped by so much."""
+    bells = tuple(replace(b, loss_factor=loss_factor, loss_factor_u=0.0005) for b in BELLS)
+    contexts = {**CONTEXTS, "oak-1-s1": replace(OAK, bells=bells)}
+    return weigh_blips(blips, contexts)[0].probability.get(cause, 0.0)
+
+
+def test_a_bell_mode_is_damped_like_its_plastic():
+    """Where a bell mode is forecast: damped as the plastic it is one; three times as much, rather something else."""
+    unheard = probability([damped("oak-1-s1", 636.0, 0.02)], "bell 2", None)
+    assert probability([damped("oak-1-s1", 636.0, 0.02)], "bell 2") > unheard
+    assert probability([damped("oak-1-s1", 636.0, 0.06)], "bell 2") < unheard - 0.1
+
+
+def test_a_loss_factor_that_is_badly_known_says_little():
+    known = probability([damped("oak-1-s1", 636.0, 0.06)], "bell 2")
+    assert probability([damped("oak-1-s1", 636.0, 0.06, 0.06)], "bell 2") > known + 0.1
+
+
+def test_other_cones_uneven_alike_speak_for_a_bell_mode():
+    """fir's lies 1.3 times as high, as its forecast does; at oak's own frequency it would speak for the rig."""
+    alone = probability([blip("oak-1-s1", 636.0)], "bell 2")
+    both = probability([blip("oak-1-s1", 636.0), blip("fir-1-s1", 1.3 * 636.0)], "bell 2")
+    assert both > alone + 0.02
+    assert probability([blip("oak-1-s1", 636.0), blip("fir-1-s1", 636.0)], "bell 2") < alone
+
+
+def test_a_badly_placed_feature_that_lies_there_again_has_not_moved():
+    """0.8 % apart, each known to 0.5 %: no sign of a joint; known to 0.05 % it is one."""
+    blips = [blip("oak-1-s1", 1900.0), blip("oak-1-s2", 1915.0)]
+    vague = [b.model_copy(update={"frequency_hz_u": 9.5}) for b in blips]
+    sharp = [b.model_copy(update={"frequency_hz_u": 0.9}) for b in blips]
+    assert probability(sharp, "joint") > 0.6
+    assert probability(vague, "joint") < 0.2

@@ -1,8 +1,8 @@
 """What may cause a narrow feature below break-up, with a probability in words, and the one test that tells.
 
 Each cause says where its feature should lie: a bell mode where the fitted cone has one, within what is uncertain
-of it; the rig where other cones have one too; a joint anywhere, but moving from seating to seating; rocking
-anywhere below the held cone's own first rocking mode. Bayes' rule weighs them; priors are broad and open.
+of it, damped as its plastic is; the rig where other cones have one too; a joint anywhere, but moving from seating to
+seating; rocking anywhere below the held cone's own first rocking mode. Bayes' rule weighs them; priors are broad and open.
 """
 
 from __future__ import annotations
@@ -29,9 +29,23 @@ METHOD_SD = 0.006
 """Relative: an uneven wall moves its own bell mode by about its half per cent."""
 SAME_HZ = 0.004
 """Relative: two recordings of one resonance agree within this, besides their own uncertainty."""
+APART = 1.96 * math.sqrt(2.0)
+"""Standard uncertainties of one recording that two of one resonance may lie apart."""
+WIDEST = 0.03
+"""Relative: a feature worse placed than this agrees with none for it."""
 RIG_SEEN = 0.7
 """Probability that a resonance of the rig is found in one more cone's recording."""
 HARMONIC_WIDTH = 0.01
+LOSS_SD = 0.15
+"""Relative: how well the loss factor of an uneven cone's bell mode is that of the even one's."""
+LOSS_RANGE = math.log(0.3 / 0.003)
+"""Of what rings and is none of the plastic: anything between, by its logarithm."""
+LOSS_MISREAD = 0.1
+"""Probability that a weak resonance's loss factor is not read rightly, whatever its uncertainty says."""
+KIN_SEEN = 0.3
+"""Probability that another cone of this rig and printer is uneven by as many waves, so that it is heard."""
+KIN_WIDTH = 0.02
+"""Relative: how well a bell mode lies in one cone over its forecast as in another."""
 MOVED = 0.12
 """Relative: how far a joint may move between seatings and still be taken for the same feature."""
 
@@ -40,11 +54,13 @@ WORDS = ((0.9, "almost certain"), (0.6, "likely"), (0.3, "possible"), (0.1, "les
 
 @dataclass(frozen=True)
 class BellForecast:
-    """One mode of the fitted cone, neck held: order, frequency and its standard uncertainty."""
+    """One mode of the fitted cone, neck held: order, frequency, loss factor where known, standard uncertainties."""
 
     order: int
     frequency_hz: float
     frequency_hz_u: float
+    loss_factor: float | None = None
+    loss_factor_u: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -152,8 +168,9 @@ def _weigh(blip: BlipRow, contexts: Mapping[str, ConeContext], by_take: Mapping[
     own = contexts[blip.take]
     top_hz = max(own.breakup_hz or 4000.0, 1.05 * blip.frequency_hz)
     broad = 1.0 / math.log(top_hz / LOWEST_HZ)
-    rig_ratio, seen, asked = rig_evidence(blip.take, blip.frequency_hz, contexts, by_take, top_hz, SAME_HZ)
-    joint_ratio = joint_evidence(blip.take, blip.frequency_hz, contexts, by_take, SAME_HZ)
+    width = min(math.hypot(SAME_HZ, APART * (blip.frequency_hz_u or 0.0) / blip.frequency_hz), WIDEST)
+    rig_ratio, seen, asked = rig_evidence(blip.take, blip.frequency_hz, contexts, by_take, top_hz, width)
+    joint_ratio = joint_evidence(blip.take, blip.frequency_hz, contexts, by_take, width)
     stays = 1.0 / max(joint_ratio, 1.0)
     weights: dict[str, float] = {}
     for bell in own.bells:
@@ -161,6 +178,7 @@ def _weigh(blip: BlipRow, contexts: Mapping[str, ConeContext], by_take: Mapping[
             name = f"bell {bell.order}"
             sd = math.hypot(bell.frequency_hz_u / bell.frequency_hz, METHOD_SD)
             density = normal_density(math.log(blip.frequency_hz / bell.frequency_hz), sd)
+            density *= loss_evidence(blip, bell) * kin_evidence(blip, bell, contexts, by_take, top_hz)
             weights[name] = weights.get(name, 0.0) + PRIOR[name] * density * stays
     if not own.bells and own.kind != "check":
         weights["bell"] = (PRIOR["bell 2"] + PRIOR["bell 3"] + PRIOR["bell 4"]) * broad * stays
@@ -259,6 +277,67 @@ def joint_evidence(
         elif near:
             ratio *= 4.0
     return min(max(ratio, 1e-3), 30.0)
+
+
+def loss_evidence(blip: BlipRow, bell: BellForecast) -> float:
+    """Return the likelihood ratio of a bell mode from how fast the feature falls silent.
+
+    A bell mode is the plastic's own and damped as it is; joint, rig and rocking are damped by anything.
+
+    Parameters
+    ----------
+    blip : BlipRow
+    bell : BellForecast
+    """
+    if blip.loss_factor is None or not blip.loss_factor_u or bell.loss_factor is None:
+        return 1.0
+    sd = math.hypot(blip.loss_factor_u / blip.loss_factor, bell.loss_factor_u / bell.loss_factor, LOSS_SD)
+    as_plastic = normal_density(math.log(blip.loss_factor / bell.loss_factor), sd) * LOSS_RANGE
+    return (1.0 - LOSS_MISREAD) * as_plastic + LOSS_MISREAD
+
+
+def kin_evidence(
+    blip: BlipRow,
+    bell: BellForecast,
+    contexts: Mapping[str, ConeContext],
+    by_take: Mapping[str, list[float]],
+    top_hz: float,
+) -> float:
+    """Return the likelihood ratio of a bell mode from the other printed cones of the rig.
+
+    The waves round a wall are the printer's: other cones may have the same bell mode, each at its own frequency. What
+    one cone alone shows is less likely one.
+
+    Parameters
+    ----------
+    blip : BlipRow
+    bell : BellForecast
+    contexts : mapping of str to ConeContext
+        By take.
+    by_take : mapping of str to list of float
+        Where the features of every take lie, Hz.
+    top_hz : float
+        End of the range that features were looked for in.
+    """
+    own = contexts[blip.take]
+    over = math.log(blip.frequency_hz / bell.frequency_hz)
+    kin: dict[str, list[str]] = {}
+    for take, context in contexts.items():
+        if context.rig == own.rig and context.kind == "cone" and context.specimen != own.specimen:
+            kin.setdefault(context.specimen, []).append(take)
+    ratio = 1.0
+    for takes in kin.values():
+        count = max(len(by_take.get(take, [])) for take in takes)
+        chance = min(max(count * 2.0 * KIN_WIDTH / math.log(top_hz / LOWEST_HZ), 0.03), 0.5)
+        found = any(
+            abs(math.log(hertz / other.frequency_hz) - over) < KIN_WIDTH
+            for take in takes
+            for other in contexts[take].bells
+            if other.order == bell.order
+            for hertz in by_take.get(take, [])
+        )
+        ratio *= KIN_SEEN / chance if found else (1.0 - KIN_SEEN) / (1.0 - chance)
+    return ratio
 
 
 def _harmonic_density(blip: BlipRow, own: ConeContext, broad: float) -> float:

@@ -86,4 +86,7 @@ def _bells(
         modes = bell_modes(driver_of(expected, cloud.rig), expected, cloud)
     except (PackageError, ParameterError):
         return ()  # no such cone, or no coil known: its features are explained without a forecast
-    return tuple(BellForecast(m.circumferential_order, m.frequency_hz, m.frequency_hz_u) for m in modes)
+    return tuple(
+        BellForecast(m.circumferential_order, m.frequency_hz, m.frequency_hz_u, m.loss_factor, m.loss_factor_u)
+        for m in modes
+    )

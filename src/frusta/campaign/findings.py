@@ -139,20 +139,24 @@ class BlipRow(Row):
     """One narrow feature below break-up, what may cause it, and the one test that separates the causes.
 
     `harmonic` is absent for a feature of the response; for narrow distortion it is the strongest order, `frequency_hz`
-    the drive frequency and `height_db` the prominence of the total of orders 2 to 5.
+    the drive frequency and `height_db` the prominence of the total of orders 2 to 5; it then has no uncertainty and
+    no loss factor.
     """
 
     take: str
     frequency_hz: float
+    frequency_hz_u: float | None = None
     height_db: float
     harmonic: int | None = None
+    loss_factor: float | None = None
+    loss_factor_u: float | None = None
     candidates: tuple[str, ...] = ()
     test: str | None = None
 
     @staticmethod
     def left_out_when_null() -> tuple[str, ...]:
-        """The order of distortion, which a feature of the response has not."""
-        return ("harmonic",)
+        """The order of distortion, which a feature of the response has not, and what distortion has not."""
+        return ("harmonic", "frequency_hz_u", "loss_factor", "loss_factor_u")
 
 
 class Difference(Row):

@@ -213,7 +213,17 @@ def _modes(found: TakeReading, take: str) -> tuple[ModeRow, ...]:
 
 def _blips(found: TakeReading, take: str) -> tuple[BlipRow, ...]:
     """Narrow features as found; what causes them is weighed once all takes are known."""
-    return tuple(BlipRow(take=take, frequency_hz=blip.frequency_hz, height_db=blip.height_db) for blip in found.blips)
+    return tuple(
+        BlipRow(
+            take=take,
+            frequency_hz=blip.frequency_hz,
+            frequency_hz_u=blip.frequency_hz_u,
+            height_db=blip.height_db,
+            loss_factor=blip.loss_factor,
+            loss_factor_u=blip.loss_factor_u,
+        )
+        for blip in found.blips
+    )
 
 
 def _curves(found: TakeReading) -> TakeCurves:
