@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from frusta.campaign.findings import Reading
 from frusta.publish import words
+from frusta.publish.facts import prints_words
 
 
 @pytest.mark.parametrize(
@@ -35,3 +37,14 @@ def test_names_with_commas_are_told_apart():
 
 def test_counts_are_words_up_to_twelve():
     assert [words.count(n, "print") for n in (0, 1, 2, 13)] == ["no prints", "one print", "two prints", "13 prints"]
+
+
+def test_prints_are_told_with_how_many_of_each_kind():
+    def heard(material: str, count: int) -> list[Reading]:
+        keys = [f"{material}-{n}" for n in range(count)]
+        held = {"kind": "cone", "recipe": None, "profile": "st80", "session": None, "seating": 1, "quality": "ok"}
+        return [Reading(take=key, specimen=key, material=material, **held) for key in keys]
+
+    assert prints_words(heard("fir", 2) + heard("ash", 2)) == "4, two of each kind"
+    assert prints_words(heard("fir", 1) + heard("ash", 3)) == "4, one to three of each kind"
+    assert prints_words([]) == "none could be read"

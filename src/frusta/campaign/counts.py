@@ -39,4 +39,4 @@ def count_word(number: int) -> str:
 
 
 def _noun(number: int, one: str, many: str | None) -> str:
-    return one if number == 1 else many or f"{one}s"
+    return one if number == 1 else f"{one}s" if many is None else many

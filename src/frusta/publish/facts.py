@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from frusta.campaign.counts import count_word
 from frusta.campaign.findings import Findings, Reading
 from frusta.campaign.package import Package
 from frusta.campaign.rows import Rig, Session
@@ -76,9 +77,9 @@ def prints_words(readings: Sequence[Reading]) -> str:
     if len(each) == 1:
         return f"{total}, all of one kind" if total > 1 else "one"
     return (
-        f"{total}, {_number(least)} of each kind"
+        f"{total}, {count_word(least)} of each kind"
         if least == most
-        else f"{total}, {_number(least)} to {_number(most)} of each kind"
+        else f"{total}, {count_word(least)} to {count_word(most)} of each kind"
     )
 
 
@@ -202,7 +203,3 @@ def session_span(sessions: Sequence[Session]) -> str:
 def _span(values: Sequence[float], unit: str) -> str:
     low, high = plain(min(values), 0), plain(max(values), 0)
     return f"{low}{NBSP}{unit}" if low == high else f"{low} to {high}{NBSP}{unit}"
-
-
-def _number(value: int) -> str:
-    return count(value, "", "").strip()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from frusta.campaign.counts import count_word
 from frusta.campaign.findings import Findings
 from frusta.campaign.package import Package
 from frusta.publish.drawings.drawing import Drawing
@@ -96,7 +97,7 @@ def hidden_by_noise(findings: Findings, groups: Groups, profile: str) -> list[st
     for mean in group_means(findings.readings, groups, "input_thd_peak_percent"):
         if mean.profile == profile and mean.without:
             some = mean.takes - mean.without
-            how = f"{count(some, '', '').strip().capitalize()} of {count(mean.takes, 'take')}" if some else "No take"
+            how = f"{count_word(some).capitalize()} of {count(mean.takes, 'take')}" if some else "No take"
             lines.append(f"{how} of {mean.group.name} {'give' if some > 1 else 'gives'} a figure")
     return lines
 
