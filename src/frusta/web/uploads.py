@@ -49,6 +49,10 @@ class Sent:
     told: dict[str, str] = field(default_factory=dict)
     problem: str = ""
 
+    def says(self, error: FrustaError) -> str:
+        """Return what is wrong with it, by the name that the client knows; where it lies here is nobody's business."""
+        return str(error).replace(str(self.path), self.name)
+
 
 class Uploads:
     """Recordings and packages on their way in."""
@@ -113,7 +117,7 @@ class Uploads:
             try:
                 item = plan_import([sent.path], root, _choices(sent.told)).items[0]
             except FrustaError as error:
-                sent.problem = str(error)
+                sent.problem = sent.says(error)
                 found.append((sent, None))
                 continue
             sent.problem = ""
@@ -125,7 +129,7 @@ class Uploads:
         return found
 
     def write(self, package: Package, root: Path) -> list[str]:
-        """Carry the import out.
+        """Carry the import out; what cannot be read, or is there already, stays out.
 
         Raises
         ------
@@ -137,12 +141,14 @@ class Uploads:
         planned = self.plan(package, root)
         for sent, item in planned:
             if item is None:
-                raise PackageError(f"{sent.name}: {sent.problem}")
+                continue
             if item.questions:
                 question = item.questions[0]
                 raise PackageError(f"{sent.name}: {question.column} must be told ({question.text}); fill its field")
             if not item.already:
                 check_row(package, "takes", item.row)
+        if not any(item is not None and not item.already for _, item in planned):
+            raise PackageError("no file is left that can be taken in; send others")
         takes = apply_import(ImportPlan(root, tuple(item for _, item in planned if item is not None)))
         self.drop()
         return takes
@@ -153,7 +159,10 @@ class Uploads:
 
 def summary_of(sent: Sent) -> dict[str, Any]:
     """Return what a zip of a campaign holds, with its faults."""
-    package, faults = read_package(sent.path)
+    try:
+        package, faults = read_package(sent.path)
+    except FrustaError as error:
+        raise PackageError(sent.says(error)) from error
     return {
         "name": sent.name,
         "title": package.campaign.title,

@@ -12,6 +12,7 @@ from frusta.campaign.exporting import export_package
 from frusta.campaign.package import open_package
 from frusta.errors import FrustaError, PackageError, ParameterError
 from frusta.publish.words import count
+from frusta.web.problems import Problem, problem_of
 from frusta.web.uploads import COLUMNS, MOST_FILES, Uploads, summary_of
 from frusta.web.views import Views
 
@@ -33,8 +34,18 @@ def router(views: Views) -> APIRouter:
         """Take recordings (WAV, FLAC) or one zip of a campaign; nothing is written into the campaign yet."""
         if len(files) > MOST_FILES:
             raise ParameterError(f"at most {MOST_FILES} files can come at once (got {len(files)}); send fewer")
-        sent = [await uploads.take(file) for file in files]
-        return {"said": f"Looked at {count(len(sent), 'file')}.", "files": [s.key for s in sent]}
+        sent, refused = [], []
+        for file in files:
+            try:
+                sent.append(await uploads.take(file))
+            except ParameterError as error:
+                refused.append(error)
+        if refused and not sent:
+            raise refused[0]
+        said = f"Looked at {count(len(sent), 'file')}."
+        if refused:
+            said += f" {count(len(refused), 'file').capitalize()} stayed out: {str(refused[0]).rpartition('; ')[0]}."
+        return {"said": said, "files": [s.key for s in sent]}
 
     @routes.get("/api/import", tags=["import"])
     def plan() -> list[dict[str, Any]]:
@@ -90,28 +101,31 @@ def router(views: Views) -> APIRouter:
 def _understood(views: Views, uploads: Uploads) -> dict[str, Any]:
     desk = views.desk
     told: dict[str, Any] = {
-        "rows": [], "questions": 0, "zip": None, "against": "", "columns": COLUMNS, "kinds": KINDS, "specimens": (),
-        "sessions": (), "sweeps": (),
+        "rows": [], "questions": 0, "ready": 0, "zip": None, "against": None, "columns": COLUMNS, "kinds": KINDS,
+        "specimens": (), "sessions": (), "sweeps": (),
     }  # fmt: skip
     if uploads.package is not None:
         try:
             told["zip"] = summary_of(uploads.package)
         except FrustaError as error:
-            told["against"] = str(error)
+            told["against"] = problem_of(error)
             uploads.drop(uploads.package.key)
     if not desk.is_campaign:
         if uploads.sent:
-            told["against"] = "Recordings need a campaign to go into: begin one on the Bench, then they wait here."
+            told["against"] = Problem(
+                "Recordings need a campaign to go into.", "", "Begin one on the Bench; the files wait here."
+            )
         return told
     package = desk.package
     told |= {"specimens": list(package.specimens), "sessions": list(package.sessions), "sweeps": list(package.sweeps)}
     try:
         planned = uploads.plan(package, desk.writable)
     except FrustaError as error:
-        told["against"] = str(error)
+        told["against"] = problem_of(error)
         return told
     told["rows"] = [_row(sent, item) for sent, item in planned]
-    told["questions"] = sum(len(row["questions"]) + bool(row["problem"]) for row in told["rows"])
+    told["questions"] = sum(len(row["questions"]) for row in told["rows"])
+    told["ready"] = sum(not (row["questions"] or row["problem"] or row["already"]) for row in told["rows"])
     return told
 
 
@@ -140,5 +154,12 @@ def _row(sent: Any, item: Any) -> dict[str, Any]:
         "already": item.already,
         "cells": {c: item.row.get(c, "") for c in COLUMNS},
         "why": why,
-        "questions": {q.column: q.text for q in item.questions},
+        "questions": {q.column: _asked(q.column, q.text) for q in item.questions},
     }
+
+
+def _asked(column: str, text: str) -> str:
+    """A question with what to do where that is not plain."""
+    if column == "sweep" and "rate" in text:
+        return f"{text}: choose the sweep that was played at that rate, or leave the file out and export it anew"
+    return text
