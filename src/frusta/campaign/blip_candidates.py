@@ -2,7 +2,8 @@
 
 Each cause says where its feature should lie: a bell mode where the fitted cone has one, within what is uncertain
 of it, damped as its plastic is; the rig where other cones have one too; a joint anywhere, but moving from seating to
-seating; rocking anywhere below the held cone's own first rocking mode. Bayes' rule weighs them; priors are broad and open.
+seating; rocking anywhere below the held cone's own first rocking mode. Bayes' rule weighs them; priors are broad and
+open.
 """
 
 from __future__ import annotations

@@ -2,7 +2,9 @@
 
 Peaks and dips of one profile are looked for in the mean response of every group. A feature of one group is
 expected in each other group at the same frequency if it stays, at the frequency times the ratio of √(E/ρ) if it
-moves, and anywhere if it is neither; Bayes' rule weighs the three.
+moves, and anywhere if it is neither; Bayes' rule weighs the three. Chance is what features lie there anyhow: they crowd
+above break-up, and what crowds there is the cone's. What stays is the air's, and then a rigid cone of this shape has
+it, too, or the rig's, and then cones of other shapes do.
 """
 
 from __future__ import annotations
@@ -26,6 +28,7 @@ from frusta.campaign.sentences import NBSP
 from frusta.signal.smoothing import log_grid, smooth_power
 
 Floats = NDArray[np.float64]
+Curve = tuple[Floats, Floats]
 
 LOWEST_HZ = 200.0
 PER_OCTAVE = 12.0
@@ -41,6 +44,13 @@ FOUND = 0.8
 """Probability that a feature that should be there is found."""
 REACH = 3.0
 """Standard deviations within which a feature may be the one expected."""
+AROUND = 0.5
+"""|ln f| to either side within which features are counted for how likely one lies there by chance."""
+HIGHEST_HZ = 18e3
+RIGID_SD = 0.02
+"""Relative: a cone that moves bends the air's peaks and dips a little from where a rigid one has them."""
+AIRS = 0.6
+"""Of what stays, the share that is air or cavity rather than rig."""
 SURE = 0.9
 PRIOR = {"stays": 0.3, "moves": 0.5, "neither": 0.2}
 
@@ -91,6 +101,8 @@ def stays_or_moves(
     curves: Mapping[str, tuple[Floats, Floats]],
     speed_m_s: Mapping[str, float],
     names: Mapping[str, str] | None = None,
+    rigid: Curve | None = None,
+    elsewhere: Sequence[Curve] = (),
 ) -> tuple[StaysRow, ...]:
     """Return a verdict for each peak and dip of a profile.
 
@@ -103,6 +115,10 @@ def stays_or_moves(
         √(E/ρ) of each group; those without one are left out.
     names : mapping of str to str, optional
         What to call the groups in sentences.
+    rigid : (frequency_hz, level_db), optional
+        Response of the rigid cone of this profile: what air and cavity do.
+    elsewhere : sequence of (frequency_hz, level_db)
+        Mean response of cones of each other profile on the same rig.
 
     Returns
     -------
@@ -113,10 +129,13 @@ def stays_or_moves(
     if len(groups) < 2:
         return ()
     left = {group: features_of(group, *curves[group]) for group in groups}
+    others = _Others(
+        None if rigid is None else features_of("rigid", *rigid), [features_of("elsewhere", *one) for one in elsewhere]
+    )
     count = len(groups)
     rows: list[StaysRow] = []
     while any(left.values()):
-        followed = [_follow(feature, left, speed_m_s) for features in left.values() for feature in features]
+        followed = [_follow(feature, left, speed_m_s, others) for features in left.values() for feature in features]
         best = max(followed, key=lambda chain: (chain.probability >= SURE, len(chain.members), chain.probability))
         rows.append(_row(profile, best, speed_m_s, count, names or {}))
         left = {group: [f for f in features if f not in best.members] for group, features in left.items()}
@@ -157,7 +176,24 @@ class _Chain:
         return self.hypothesis if self.probability >= SURE and len(self.members) > 1 else "unclear"
 
 
-def _follow(feature: Feature, found: Mapping[str, list[Feature]], speed: Mapping[str, float]) -> _Chain:
+@dataclass(frozen=True)
+class _Others:
+    """Features of the rigid cone, where it is known, and of cones of other profiles, one list a profile."""
+
+    rigid: list[Feature] | None
+    elsewhere: list[list[Feature]]
+
+    def stays(self, feature: Feature) -> float:
+        """Likelihood ratio of a feature that stays from what these show: the air's, or the rig's."""
+        place = math.log(feature.frequency_hz)
+        air = 1.0 if self.rigid is None else _likelihood(feature, self.rigid, place, RIGID_SD)[0]
+        rig = math.prod(_likelihood(feature, own, place, STAYS_SD)[0] for own in self.elsewhere)
+        return AIRS * air + (1.0 - AIRS) * rig
+
+
+def _follow(
+    feature: Feature, found: Mapping[str, list[Feature]], speed: Mapping[str, float], others: _Others
+) -> _Chain:
     """Follow one feature into the other groups under both hypotheses and take the likelier."""
     own = math.log(speed[feature.group])
     weight, chains = {"neither": PRIOR["neither"]}, {}
@@ -172,6 +208,8 @@ def _follow(feature: Feature, found: Mapping[str, list[Feature]], speed: Mapping
             weight[name] *= ratio
             chain += [] if match is None else [match]
         chains[name] = tuple(chain)
+    weight["stays"] *= others.stays(feature)
+    weight["moves"] *= _crowd(feature, found[feature.group])
     best = max(("stays", "moves"), key=lambda name: weight[name])
     return _Chain(best, weight[best] / sum(weight.values()), chains[best])
 
@@ -198,14 +236,35 @@ def _likelihood(
     alike = [other for other in features if other.kind == feature.kind]
     if not alike:
         return 1.0 - FOUND, None
-    span = math.log(20e3 / LOWEST_HZ)
-    density = len(alike) / span
+    density = chance_density(alike, expected)
     nearest = min(alike, key=lambda other: abs(math.log(other.frequency_hz) - expected))
     distance = math.log(nearest.frequency_hz) - expected
     if abs(distance) > REACH * sd:
         return (1.0 - FOUND) / math.exp(-2.0 * REACH * sd * density), None
     inside = math.exp(-0.5 * (distance / sd) ** 2) / (sd * math.sqrt(2.0 * math.pi))
     return (FOUND * inside + (1.0 - FOUND) * density) / density, nearest
+
+
+def chance_density(alike: Sequence[Feature], place: float) -> float:
+    """Return how many features lie somewhere by chance, in a unit of ln f; no less than one round about.
+
+    Parameters
+    ----------
+    alike : sequence of Feature
+        Of one kind and group.
+    place : float
+        ln f.
+    """
+    low, high = max(place - AROUND, math.log(LOWEST_HZ)), min(place + AROUND, math.log(HIGHEST_HZ))
+    around = sum(low <= math.log(other.frequency_hz) <= high for other in alike)
+    return max(around, 1) / max(high - low, AROUND)
+
+
+def _crowd(feature: Feature, own: Sequence[Feature]) -> float:
+    """How much more often than on the whole features lie round about one, 1 or more: the air has its own anywhere."""
+    alike = [other for other in own if other.kind == feature.kind]
+    on_the_whole = len(alike) / math.log(HIGHEST_HZ / LOWEST_HZ)
+    return max(chance_density(alike, math.log(feature.frequency_hz)) / on_the_whole, 1.0)
 
 
 def _exponent(chain: Sequence[Feature], speed: Mapping[str, float]) -> tuple[float | None, float | None]:
@@ -339,7 +398,11 @@ def stays_of(findings: Findings, curves: Mapping[str, TakeCurves], package: Pack
                 if (profile, group) in breakups
             }
         )
-        rows += stays_or_moves(profile, means, speeds, names)
+        every = {one: [take for takes_of in own.values() for take in takes_of] for one, own in takes.items()}
+        elsewhere = [_mean_curve(curves, own) for one, own in every.items() if one != profile]
+        rigid = _mean_curve(curves, every[profile], "rigid_db")
+        known = rigid if np.isfinite(rigid[1]).any() else None
+        rows += stays_or_moves(profile, means, speeds, names, known, elsewhere)
     return tuple(rows)
 
 
@@ -372,11 +435,13 @@ def _estimated_speeds(findings: Findings, members: Mapping[str, Member]) -> dict
     return {g: known[m.material, m.recipe] for g, m in members.items() if (m.material, m.recipe) in known}
 
 
-def _mean_curve(curves: Mapping[str, TakeCurves], takes: Sequence[str]) -> tuple[Floats, Floats]:
-    """Mean level over takes, each brought to its own mean first, on the grid they share."""
+def _mean_curve(curves: Mapping[str, TakeCurves], takes: Sequence[str], column: str = "level_db") -> Curve:
+    """Mean of one column over the takes that have it, each brought to its own mean first, on the grid they share."""
     tables = [curves[take].table for take in takes]
+    tables = [table for table in tables if np.isfinite(table[column]).any()] or tables
     low = max(float(table["frequency_hz"][0]) for table in tables)
     high = min(float(table["frequency_hz"][-1]) for table in tables)
     grid = log_grid(low, high)
-    levels = [np.interp(np.log(grid), np.log(table["frequency_hz"]), table["level_db"]) for table in tables]
-    return grid, np.mean([level - np.nanmean(level) for level in levels], axis=0)
+    levels = [np.interp(np.log(grid), np.log(table["frequency_hz"]), table[column]) for table in tables]
+    means = [np.mean(level[np.isfinite(level)]) if np.isfinite(level).any() else math.nan for level in levels]
+    return grid, np.mean([level - mean for level, mean in zip(levels, means, strict=True)], axis=0)
