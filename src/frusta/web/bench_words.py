@@ -197,7 +197,7 @@ def _closing(state: State, package: Package) -> list[str]:
         lines.append(f"{count(aside, 'take')} set aside, still on the disk.")
     if state.skipped:
         lines.append(f"{count(len(state.skipped), 'seating')} put off to another day.")
-    return lines
+    return [line[:1].upper() + line[1:] for line in lines]
 
 
 def _size(name: str) -> str:
