@@ -1,5 +1,6 @@
 #!/bin/sh
-# Pictures of README and tutorial, made from the demo: sh tools/readme_pictures.sh DEMO_FOLDER (needs chromium)
+# Pictures of README, tutorial and the page's rooms, made from the demo: sh tools/readme_pictures.sh DEMO_FOLDER
+# (needs chromium and, for the rooms, Playwright: `make setup-dev`)
 set -eu
 here="$(cd "$(dirname "$0")/.." && pwd)"
 demo="$(cd "$1" && pwd)"
@@ -18,3 +19,4 @@ photograph() { # ADDRESS FILE WIDTH HEIGHT
 photograph "file://$demo/report/report.html" "$out/report-top.png" 1200 1120
 "$frusta" forecast "$demo/campaign" --material sorrel --profile cc124 --chart "$out/forecast.svg" >/dev/null 2>&1
 echo "$out/forecast.svg"
+FRUSTA_CONFIG="$work/config" "$(dirname "$frusta")/python" "$here/tools/room_pictures.py" "$demo" "$out"
