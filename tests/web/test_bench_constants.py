@@ -146,6 +146,17 @@ def test_a_mass_too_small_to_tell_says_so_and_one_can_sweep_again(campaign: Path
     ask("bench/constants/press", event="leave")
 
 
+def test_a_device_that_fails_says_what_to_do_and_one_sweeps_again(campaign: Path, ask: Any):
+    """Oracle: the virtual rig's plug, pulled in the first sweep."""
+    ask("bench/constants", **(WANTED | {"device": "virtual:fast,unplugged"}))
+    ask("bench/constants/press", event="sweep")
+    told = quiet(ask, "bare")
+    assert "stopped answering" in told["error"]["what"]
+    assert "plug it in again" in told["error"]["what_to_do"].lower()
+    through_both_sweeps(ask)
+    ask("bench/constants/press", event="leave")
+
+
 def test_a_sweep_that_is_stopped_keeps_nothing_and_blames_nobody(campaign: Path):
     from frusta.web.sitting import Beginning
 
