@@ -18,6 +18,7 @@ from frusta.campaign.package import Package
 from frusta.campaign.resolve import ResolvedTake
 from frusta.campaign.responses import with_responses
 from frusta.campaign.rigid_response import AIR_C
+from frusta.campaign.second_plastic import second_plastics
 from frusta.cone.driver import Bench, Coil, Motor
 from frusta.cone.medium import air_at
 from frusta.cone.profile import ConeProfile
@@ -116,6 +117,7 @@ def estimate_campaign(
         refused = {group: together({k: w for k, w in error.wrong.items() if groups[k] == group}) for group in members}
     except ParameterError as error:
         refused = dict.fromkeys(members, str(error))
+    inferred = inferred and _told_apart(observed, inferred, notes)
     found = inferred.estimates if inferred else {}
     rows = tuple(
         _row(
@@ -128,7 +130,18 @@ def estimate_campaign(
         for group, member in members.items()
     )
     learned = inferred.learned if inferred else Learned()
-    return Estimated(rows, _freed(modes, inferred, resolved), learned, inferred if observed.cones else None)
+    return Estimated(rows, _freed(modes, inferred, resolved), learned, inferred if observed.cones and found else None)
+
+
+def _told_apart(observed: CampaignObserved, inferred: Inferred, notes: Notes) -> Inferred:
+    """The fit without those groups of which half or more is a second plastic: nothing says which the name means."""
+    second = second_plastics(observed, inferred)
+    for group, found in second.items():
+        notes.say(group, found.told())
+    gone = {group for group, found in second.items() if found.outnumbers}
+    estimates = {key: known for key, known in inferred.estimates.items() if key not in gone}
+    materials = {key: known for key, known in inferred.learned.materials.items() if key not in gone}
+    return replace(inferred, estimates=estimates, learned=replace(inferred.learned, materials=materials))
 
 
 def infer_again(
@@ -144,11 +157,12 @@ def infer_again(
         Of the findings: the same fit of poles and masses as when they were found.
     """
     as_recorded = [mode.model_copy(update={"circumferential_order": 0}) for mode in modes]
-    observed, _ = _observed(package, resolved, readings, as_recorded)
+    observed, notes = _observed(package, resolved, readings, as_recorded)
     try:
-        return infer(observed) if observed.cones else None
+        inferred = _told_apart(observed, infer(observed), notes) if observed.cones else None
     except ParameterError:
         return None
+    return inferred if inferred and inferred.estimates else None
 
 
 def _observed(
@@ -364,8 +378,8 @@ def _row(
         value = float(np.exp(known.mean[place])) * scale if LOGARITHMIC[place] else float(known.mean[place])
         figures[key] = value
         figures[f"{key}_u"] = value * known.standard_deviation(FIGURE_OF[figure])
-    notes = (*estimate.notes, *besides)
-    reasons = {"estimate": "; ".join(notes)} if notes else {}
+    notes = {"estimate": estimate.notes, "cones": besides}  # the second: what was not used, or not known of the cones
+    reasons = {key: "; ".join(words) for key, words in notes.items() if words}
     return Estimate(
         material=material,
         recipe=recipe,

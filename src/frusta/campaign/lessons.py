@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import platformdirs
 
 from frusta.campaign.atomic import write_atomically
+from frusta.campaign.findings import group_key
 from frusta.campaign.package import Package
 from frusta.errors import FrustaError
 from frusta.material.learned import Learned
@@ -24,7 +25,7 @@ from frusta.version import __version__
 if TYPE_CHECKING:
     from frusta.campaign.analysis import Analysis
 
-FORMAT = 1
+FORMAT = 2
 _KEPT = 64
 
 
@@ -37,10 +38,18 @@ class Lessons:
     learned : Learned
     curves : mapping of str to dict
         By take of quality ok or look: frequency_hz and level_db.
+    remarks : mapping of str to str
+        By material, or material/recipe: why it has no estimate, or what is to be known of it.
     """
 
     learned: Learned = field(default_factory=Learned)
     curves: Mapping[str, dict[str, list[float | None]]] = field(default_factory=dict)
+    remarks: Mapping[str, str] = field(default_factory=dict)
+
+    def remark(self, material: str, recipe: str | None) -> str | None:
+        """Return why a material (and recipe) has no estimate, or what is to be known of it; None where nothing is."""
+        own = {key: words for key, words in self.remarks.items() if key.split("/")[0] == material}
+        return own.get(group_key(material, recipe)) or (next(iter(own.values())) if len(own) == 1 else None)
 
     def recorded(self, package: Package, material: str, recipe: str | None, profile: str) -> list[dict[str, Any]]:
         """Return the responses of recorded cones of a material (and recipe) in a profile, one a take."""
@@ -99,7 +108,13 @@ def lessons_from(analysis: Analysis) -> Lessons:
                 name: [round(v, 3) if v == v else None for v in held.table[name].tolist()]
                 for name in ("frequency_hz", "level_db")
             }
-    return Lessons(analysis.learned, curves)
+    remarks = {}
+    for row in analysis.findings.estimates:
+        why = ("hoop_modulus_gpa",) if row.hoop_modulus_gpa is None else ("estimate", "cones")
+        words = [row.reasons[key] for key in why if key in row.reasons]
+        if words:
+            remarks[group_key(row.material, row.recipe)] = "; ".join(words)
+    return Lessons(analysis.learned, curves, remarks)
 
 
 def package_digest(package: Package) -> str:
@@ -129,7 +144,7 @@ def _folder() -> Path:
 def _read(path: Path) -> Lessons | None:
     try:
         stored = json.loads(path.read_text("utf-8"))
-        return Lessons(Learned.from_json(stored["learned"]), dict(stored["curves"]))
+        return Lessons(Learned.from_json(stored["learned"]), dict(stored["curves"]), dict(stored["remarks"]))
     except (OSError, ValueError, KeyError, TypeError, FrustaError):
         return None
 
@@ -137,7 +152,8 @@ def _read(path: Path) -> Lessons | None:
 def _write(path: Path, lessons: Lessons) -> None:
     """Keep it; a disk that cannot be written only costs time later."""
     try:
-        write_atomically(path, json.dumps({"learned": lessons.learned.to_json(), "curves": lessons.curves}).encode())
+        stored = {"learned": lessons.learned.to_json(), "curves": lessons.curves, "remarks": lessons.remarks}
+        write_atomically(path, json.dumps(stored).encode())
         files = sorted(path.parent.glob("*.json"), key=lambda file: file.stat().st_mtime, reverse=True)
         for old in files[_KEPT:]:
             old.unlink(missing_ok=True)

@@ -172,8 +172,7 @@ def summary_lines(findings: Findings) -> list[str]:
         lines.append("What the plastics are:")
         for row in findings.estimates:
             lines.append(f"  {estimate_sentence(row)}")
-            if "estimate" in row.reasons:
-                lines.append(f"    {row.reasons['estimate']}")
+            lines += [f"    {row.reasons[key]}" for key in ("estimate", "cones") if key in row.reasons]
     return lines
 
 

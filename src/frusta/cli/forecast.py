@@ -133,6 +133,9 @@ def forecast(
         room_c=room_c,
     )
     document["heat"] = heat_document(borne)
+    remark = lessons.remark(material, told.recipe)
+    if remark is not None:
+        document["reasons"]["estimate"] = remark
     if why is not None:
         document["reasons"]["heat"] = why
     if json_file is not None:
@@ -143,6 +146,8 @@ def forecast(
         write_forecast_chart(document, chart)
     for line in forecast_lines(told, name):
         say(line)
+    if remark is not None:
+        say(f"  of the recordings: {remark}")
     say(f"  {heat_line(borne, why)}")
     for line in heat_lines(borne) if heat and borne else ():
         say(f"    {line}")

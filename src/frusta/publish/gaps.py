@@ -115,6 +115,12 @@ def _materials(findings: Findings, groups: Groups) -> list[Gap]:
             )
         ]
     found = []
+    for row in findings.estimates:
+        name = groups.name_of(row.material if row.recipe is None else f"{row.material}/{row.recipe}")
+        if row.hoop_modulus_gpa is None:
+            found.append(Gap(f"What {name} is.", _sentence(row.reasons["hoop_modulus_gpa"])))
+        elif "cones" in row.reasons:
+            found.append(Gap(f"Some cones of {name}.", _sentence(row.reasons["cones"])))
     for key, name in ESTIMATED.items():
         assumed = [
             groups.name_of(e.material if e.recipe is None else f"{e.material}/{e.recipe}")
@@ -125,6 +131,11 @@ def _materials(findings: Findings, groups: Groups) -> list[Gap]:
             cure = " An upright stick, tapped, would show it." if "layer" in name else ""
             found.append(Gap(f"{name.capitalize()} of {listed(assumed)}.", f"Assumed, not measured.{cure}"))
     return found
+
+
+def _sentence(words: str) -> str:
+    """Words as a sentence, keys of specimens as they are written."""
+    return f"{words.rstrip('.')}."
 
 
 def _levels(findings: Findings, package: Package) -> list[Gap]:
