@@ -6,6 +6,7 @@ import re
 import shutil
 import tempfile
 import weakref
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -28,21 +29,37 @@ REPORT, PUBLISH = "preview", "publish"
 _POLICY = re.compile(r'http-equiv="Content-Security-Policy" content="([^"]+)"')
 
 
+@dataclass
+class Choice:
+    """What was chosen last to go in, so that the form still shows it."""
+
+    leave_out: tuple[str, ...] = ()
+    private: bool = False
+    slides: bool = False
+
+
 def router(views: Views) -> APIRouter:
     """Return the routes."""
     routes = APIRouter()
     desk = views.desk
     place = Path(tempfile.mkdtemp(prefix="frusta-preview-"))
     weakref.finalize(views, shutil.rmtree, place, ignore_errors=True)
-    drawn: dict[str, tuple[str, tuple[str, ...]]] = {}
+    wish = Choice()
+    drawn: list[tuple[str, tuple[str, ...]]] = []
 
-    def preview(leave_out: tuple[str, ...]) -> None:
-        known = _known(views)
+    def preview() -> None:
+        """Draw what is chosen now; what is being drawn otherwise is given up."""
+        known, leave_out = _known(views), wish.leave_out
+        old = desk.works.get(REPORT)
+        if old is not None and old.standing == "running":
+            old.stopping.set()
+            if old.thread is not None:
+                old.thread.join()
 
         def draw(progress: Progress) -> None:
             shutil.rmtree(place / "report", ignore_errors=True)
             publish(known, known.package, place / "report", progress=progress, leave_out=leave_out)
-            drawn["now"] = (known.digest, leave_out)
+            drawn[:] = [(known.digest, leave_out)]
 
         desk.works.start(REPORT, "Drawing the report", draw)
 
@@ -62,9 +79,8 @@ def router(views: Views) -> APIRouter:
                 says = _faults_say(len(desk.opened.faults))
             return views.page("waiting.html", request, "report", "Report", says=says, **told)
         work = desk.works.get(REPORT)
-        outdated = "now" not in drawn or drawn["now"][0] != known.digest
-        if outdated and (work is None or work.standing == "done"):
-            preview(drawn.get("now", ("", ()))[1])
+        if drawn != [(known.digest, wish.leave_out)] and (work is None or work.standing == "done"):
+            preview()
         checks = _checks(views, known)
         missing = sum(not good for good, *_ in checks)
         says = "Ready to publish." if not missing else f"Ready to publish, but for {count(missing, 'gap')}."
@@ -78,7 +94,7 @@ def router(views: Views) -> APIRouter:
             says=says,
             checks=checks,
             sections=SECTIONS,
-            left_out=drawn.get("now", ("", ()))[1],
+            wish=wish,
             licences=LICENCES,
             licence=desk.package.campaign.licence or "",
             campaign=desk.package.campaign,
@@ -116,9 +132,9 @@ def router(views: Views) -> APIRouter:
     @routes.post("/api/report/preview", tags=["report"])
     def draw_anew(leave_out: Annotated[list[str] | None, Body(embed=True)] = None) -> dict[str, Any]:
         """Draw the report anew, without the sections named."""
-        wanted = tuple(name for name in leave_out or () if name in SECTIONS)
-        drawn["now"] = ("", wanted)
-        preview(wanted)
+        _known(views)
+        wish.leave_out = tuple(name for name in SECTIONS if name in (leave_out or ()))
+        preview()
         return {"said": ""}
 
     @routes.post("/api/report", tags=["report"])
@@ -129,13 +145,14 @@ def router(views: Views) -> APIRouter:
     ) -> dict[str, Any]:
         """Publish to the folder beside the campaign: page, figures, tables, package."""
         known = _known(views)
-        wanted = tuple(name for name in leave_out or () if name in SECTIONS)
+        wish.leave_out = wanted = tuple(name for name in SECTIONS if name in (leave_out or ()))
+        wish.private, wish.slides = (told in (True, "on") for told in (private, slides))
         target = _target(views)
+        full, large = wish.private, wish.slides
 
         def do(progress: Progress) -> str:
             publish(
-                known, known.package, target, progress=progress, leave_out=wanted, private=private in (True, "on"),
-                slides=slides in (True, "on"),
+                known, known.package, target, progress=progress, leave_out=wanted, private=full, slides=large
             )  # fmt: skip
             return target.name
 
