@@ -30,8 +30,9 @@ from frusta.material.observations import (
     RigObserved,
     SeatingObserved,
 )
+from frusta.material.offsets import Block
 from frusta.material.parameters import parameters_of
-from frusta.material.solve import Fit, _Block, _weighings, fit_campaign
+from frusta.material.solve import Fit, _weighings, fit_campaign
 from frusta.material.start import start_moduli
 
 FILAMENT = Elastic(3.3e9, 2.3e9, 0.95e9, 0.36, 0.33, 1240.0, 0.018)
@@ -106,7 +107,7 @@ def test_evidence_is_the_density_of_all_rows(of_layers):
     # independent route: rows = A·(unknowns) + noise, both normal, so the rows are normal with covariance A·D·Aᵀ + R
     observed, fit = of_layers
     found = weigh(observed, fit.prior, fit.unknowns, fit.residuals, fit.spread, fit.pulls, None, 0)
-    blocks = [_Block(observed, fit.residuals, which, fit.spread, fit.pulls, None, None) for which in (0, 1)]
+    blocks = [Block(observed, fit.residuals, which, fit.spread, fit.pulls, None, None) for which in (0, 1)]
     weighings = _weighings(observed, fit.unknowns)
     slope = np.concatenate([*(b.slope for b in blocks), np.array([g for g, _, _ in weighings])])
     value = np.concatenate([*(b.value for b in blocks), np.array([r for _, r, _ in weighings])])

@@ -22,7 +22,8 @@ from frusta.material.evidence import Weighed, weigh
 from frusta.material.forward import Computed, Unknowns, computed_modes
 from frusta.material.knowledge import COORDINATES
 from frusta.material.observations import CampaignObserved
-from frusta.material.solve import LONGEST_STEP, MARGIN_HZ, Fit, Residuals, _residuals, _solve, stray_pulls
+from frusta.material.residuals import Residuals, residuals_of
+from frusta.material.solve import LONGEST_STEP, MARGIN_HZ, Fit, _solve, stray_pulls
 
 Floats = NDArray[np.float64]
 
@@ -84,7 +85,7 @@ def second_opinion(observed: CampaignObserved, fit: Fit) -> SecondOpinion | None
         for step in range(MOST_STEPS):
             computed = _computed(observed, unknowns)
             pairs = _within(fit.assigned, computed)
-            rows = _residuals(observed, computed, pairs, len(prior))
+            rows = residuals_of(observed, computed, pairs, len(prior))
             solved = _solve(observed, prior, unknowns, rows, spread, fit.pulls, strays, None, step >= LEARNING_FROM)
             moved = solved.values - unknowns.values
             within = float(np.max(np.abs(moved) / np.sqrt(np.diag(solved.covariance))))
@@ -145,7 +146,7 @@ def _first_rows(observed: CampaignObserved, fit: Fit, pairs: dict[str, list[Assi
         len(a.computed) == len(p.computed) for key in pairs for a, p in zip(fit.assigned[key], pairs[key], strict=True)
     ):
         return fit.residuals
-    return _residuals(observed, fit.computed, pairs, len(fit.prior))
+    return residuals_of(observed, fit.computed, pairs, len(fit.prior))
 
 
 def mixed(fit: Fit, opinion: SecondOpinion | None) -> Fit:

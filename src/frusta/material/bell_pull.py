@@ -7,6 +7,12 @@ Two signs tell how much. Bell modes as foretold from the fit, with a coupling in
 nobody knows beforehand: the fit learns its scale. And strays: a recorded mode that is none of the n = 0 modes is
 heard only because it is mixed with them, so its loudness tells the mixing, and the mixing tells the pull. A sum of many
 foretold pulls has no known sign, so both are standard deviations.
+
+A wall is uneven in thickness, in how well its lines hold together and in what it weighs, each in its own way, and
+neither along the meridian nor round the hoop is any of them a cosine. Thickness alone would let stiffness and inertia
+cancel where a wall is mostly stretched; that is not counted on: their shares are added as squares. How uneven a wall is
+for the lowest bell modes, which move all of it, says little of what the higher ones feel in its details: both families
+have a scale of their own.
 """
 
 from __future__ import annotations
@@ -34,8 +40,12 @@ BELLS = 12
 """Modes of each order, which reach past the last recorded mode."""
 HALF = 0.5
 """A mode is thought to be pushed by this share of what a stray could do, give or take as much: others share in it."""
-UNEVEN = 0.01
-"""Relative amplitude of the wall in each order, of an even print (from memory); a poor one has 6 to 9 %."""
+UNEVEN = (0.022, 0.005)
+"""Relative amplitude of the wall in each order as the lowest bell modes feel it, and as the higher ones do (from
+memory: an even print has half a percent, a poor one 6 to 9 %)."""
+FAMILIES = len(UNEVEN)
+LOWEST = 2
+"""How many bell modes of each order are the lowest: those move the whole wall."""
 REACH = 0.5
 """Relative distance in λ up to which a stray is thought to be mixed with an n = 0 mode."""
 LOSS_APART = 0.3
@@ -44,7 +54,21 @@ LOSS_APART = 0.3
 
 @dataclass(frozen=True)
 class Pull:
-    """What bell modes may do to the n = 0 modes of one cone, by number of the mode.
+    """What foretold bell modes may do to the n = 0 modes of one cone, by number of the mode.
+
+    Parameters
+    ----------
+    frequency, loss : ndarray (FAMILIES, modes)
+        1 sd of ln f and of ln η, from the lowest bell modes and from the others.
+    """
+
+    frequency: Floats
+    loss: Floats
+
+
+@dataclass(frozen=True)
+class StrayPull:
+    """What strays betray, by number of the n = 0 mode.
 
     Parameters
     ----------
@@ -70,7 +94,7 @@ def bell_pull(observed: CampaignObserved, cone: ConeObserved, unknowns: Unknowns
     if even is None:
         raise ParameterError("only a cone that bends can have bell modes; build it with reduce_cone")
     square = poles.squared.real
-    frequency, loss = np.zeros(len(square)), np.zeros(len(square))
+    frequency, loss = np.zeros((FAMILIES, len(square))), np.zeros((FAMILIES, len(square)))
     for order in ORDERS:
         mounting = observed.rigs[cone.seatings[0].rig].bench.mounting
         air = air_of_profile(observed.profiles[cone.profile], order, mounting)
@@ -81,14 +105,16 @@ def bell_pull(observed: CampaignObserved, cone: ConeObserved, unknowns: Unknowns
         stiffness, mass = uneven_coupling(
             even, poles.vectors.real @ driver.cone.vectors, bells.structure, bells.vectors, elastic
         )
-        coupling = UNEVEN * (stiffness / square[:, None] - mass)
-        moved, mixed = _pushed(np.abs(1.0 - wet[None, :] / square[:, None]), coupling**2)
-        frequency += np.sum(moved**2, axis=1)
-        loss += np.sum((LOSS_APART * mixed) ** 2, axis=1)
-    return Pull(np.sqrt(frequency), np.sqrt(loss), np.zeros(len(square)))
+        coupling = (stiffness / square[:, None]) ** 2 + mass**2
+        apart = np.abs(1.0 - wet[None, :] / square[:, None])
+        for family, bell in enumerate((slice(None, LOWEST), slice(LOWEST, None))):
+            moved, mixed = _pushed(apart[:, bell], UNEVEN[family] ** 2 * coupling[:, bell])
+            frequency[family] += np.sum(moved**2, axis=1)
+            loss[family] += np.sum((LOSS_APART * mixed) ** 2, axis=1)
+    return Pull(np.sqrt(frequency), np.sqrt(loss))
 
 
-def stray_pull(computed: Computed, recorded: RecordedModes, strays: NDArray[np.intp]) -> Pull:
+def stray_pull(computed: Computed, recorded: RecordedModes, strays: NDArray[np.intp]) -> StrayPull:
     """Return the pull that the strays of one seating betray.
 
     Parameters
@@ -121,7 +147,7 @@ def stray_pull(computed: Computed, recorded: RecordedModes, strays: NDArray[np.i
         push += HALF * moved * np.sign(square - hertz**2)
         frequency += (HALF * moved) ** 2
         loss += (LOSS_APART * mixed) ** 2
-    return Pull(np.sqrt(frequency), np.sqrt(loss), push)
+    return StrayPull(np.sqrt(frequency), np.sqrt(loss), push)
 
 
 def _pushed(apart: Floats, coupling: Floats) -> tuple[Floats, Floats]:

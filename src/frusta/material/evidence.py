@@ -12,19 +12,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from frusta.material.bell_pull import Pull
+from frusta.material.bell_pull import Pull, StrayPull
 from frusta.material.forward import Unknowns
 from frusta.material.observations import CampaignObserved
+from frusta.material.offsets import FREEDOM, OFFSETS_WORTH, Block, Spread
 from frusta.material.parameters import Parameters
+from frusta.material.residuals import Residuals
 from frusta.material.solve import (
-    FREEDOM,
     LOSS_SCATTER,
-    OFFSETS_WORTH,
     PRINT_SCATTER,
     SCATTER_WORTH,
-    Residuals,
-    Spread,
-    _Block,
     _learn,
     _normal_equations,
     _prints,
@@ -64,7 +61,7 @@ def weigh(
     rows: Residuals,
     spread: Spread,
     pulls: list[Pull] | None,
-    strays: list[Pull] | None,
+    strays: list[StrayPull] | None,
     rounds: int = ROUNDS,
 ) -> Weighed:
     """Return the linear fit of rows and what it is worth.
@@ -78,7 +75,7 @@ def weigh(
     rows : Residuals
     spread : Spread
         Where learning starts; left as it is.
-    pulls, strays : list of Pull or None
+    pulls, strays : list of Pull, list of StrayPull, or None
         One a cone.
     rounds : int
         Of learning; 0 keeps scales, weights and scatter.
@@ -95,7 +92,7 @@ def weigh(
         prior = _with_scatter(prior, observed, *_learn(observed, prior, solved))
     solved = _solve(observed, prior, unknowns, rows, spread, pulls, strays, None, False)
     step = solved.values - unknowns.values
-    blocks = [_Block(observed, rows, which, spread, pulls, strays, None) for which in (0, 1)]
+    blocks = [Block(observed, rows, which, spread, pulls, strays, None) for which in (0, 1)]
     precision, _ = _normal_equations(observed, prior, unknowns, blocks)
     cost = _cost_of_learning(observed, prior, spread, blocks)
     cost += float(np.sum(((solved.values - prior.mean) / prior.sd) ** 2) + 2.0 * np.sum(np.log(prior.sd)))
@@ -107,11 +104,11 @@ def weigh(
     return Weighed(solved.values, solved.covariance, -0.5 * (cost + float(np.linalg.slogdet(precision)[1])))
 
 
-def _cost_of_learning(observed: CampaignObserved, prior: Parameters, spread: Spread, blocks: list[_Block]) -> float:
+def _cost_of_learning(observed: CampaignObserved, prior: Parameters, spread: Spread, blocks: list[Block]) -> float:
     """−2 ln of the priors of what is learned beside the unknowns, zero where it is as it was before data spoke."""
     cost = 0.0
     for which, block in enumerate(blocks):
-        weight = np.array([spread.weights[which].get(key, 1.0) for key in block.own_keys])
+        weight = np.concatenate([block.weight, block.wall_weight])
         cost += FREEDOM * float(np.sum(weight - np.log(weight) - 1.0))
         for scale in (spread.scale[which], spread.uneven[which]):
             cost += OFFSETS_WORTH * float(np.sum(scale**-2.0 + 2.0 * np.log(scale) - 1.0))

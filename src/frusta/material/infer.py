@@ -14,14 +14,13 @@ from frusta.material.estimate import MaterialEstimate, material_estimates
 from frusta.material.forward import Unknowns, free_of
 from frusta.material.learned import JointKnowledge, Learned, ShapeKnowledge
 from frusta.material.observations import CampaignObserved, ConeObserved
+from frusta.material.offsets import MODEL_FREQUENCY, MODEL_LOSS
 from frusta.material.parameters import SEATING_SD, parameters_of
 from frusta.material.refusal import NothingFits, misfits, together
 from frusta.material.response_stage import noted, refined, second_stage
 from frusta.material.solve import (
     LOSS_SCATTER,
     MARGIN_HZ,
-    MODEL_FREQUENCY,
-    MODEL_LOSS,
     PRINT_SCATTER,
     Fit,
     fit_campaign,

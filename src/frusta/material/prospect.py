@@ -18,7 +18,7 @@ from frusta.cone.driver import Coil
 from frusta.cone.medium import air_at
 from frusta.cone.profile import ConeProfile
 from frusta.errors import ParameterError
-from frusta.material.bell_pull import Pull, bell_pull
+from frusta.material.bell_pull import Pull, StrayPull, bell_pull
 from frusta.material.coupons import coupon_frequencies_hz
 from frusta.material.estimate import coordinates_map
 from frusta.material.forward import Unknowns, computed_modes, elastic_of, profile_of
@@ -30,8 +30,10 @@ from frusta.material.observations import (
     RecordedModes,
     SeatingObserved,
 )
+from frusta.material.offsets import Spread
 from frusta.material.parameters import TEMPERATURE_C, Parameters, parameters_of
-from frusta.material.solve import MARGIN_HZ, Residuals, Spread, posterior_covariance, stray_pulls
+from frusta.material.residuals import Residuals
+from frusta.material.solve import MARGIN_HZ, posterior_covariance, stray_pulls
 
 Floats = NDArray[np.float64]
 
@@ -224,11 +226,12 @@ class Prospect:
         strays = stray_pulls(self.observed, self.fit.computed, self.fit.assigned)
         pulls = self.fit.pulls
         if candidate is not None and len(observed.cones) > len(self.observed.cones):
-            strays = [*strays, Pull(np.zeros(0), np.zeros(0), np.zeros(0))]
+            strays = [*strays, StrayPull(np.zeros(0), np.zeros(0), np.zeros(0))]
             pulls = None if pulls is None else [*pulls, self._pull(observed, candidate, unknowns, pulls)]
         spread = Spread(observed)
         spread.scale, spread.uneven = self.fit.spread.scale.copy(), self.fit.spread.uneven.copy()
         spread.weights = copy.deepcopy(self.fit.spread.weights)
+        spread.wall_weights = copy.deepcopy(self.fit.spread.wall_weights)
         return Told(prior, posterior_covariance(observed, prior, unknowns, rows, spread, pulls, strays))
 
     def _weighed(self, observed: CampaignObserved, cone: ConeObserved, unknowns: Unknowns) -> ConeObserved:
