@@ -141,6 +141,7 @@ def test_no_profile_at_all(spoilt: Spoilt):
     assert rows["shale"]["hoop_modulus_gpa"] is None
     assert "specimens.csv names no profile for shale-co" in words
     assert "draw it in profiles.csv" in words
+    assert "no recorded cone has a profile" in spoilt.run("next", "--questions-only")
     report = spoilt.folder / "report"
     spoilt.run("publish", "--out", report)
     assert "specimens.csv names no profile for" in (report / "report.html").read_text("utf-8")

@@ -239,7 +239,9 @@ def _suggestions(
     drift = session_drift(findings.readings, take_times(package))
     questions = Questions(inferred, names, differences_of(findings, group_of, drift), _wanted(ground, answers, names))
     if inferred is None:
-        reasons["materials"] = "no material could be estimated, so coupons and new shapes cannot be weighed"
+        reasons["materials"] = (
+            "no material could be estimated (frusta analyse says why), so coupons and new shapes cannot be weighed"
+        )
     if stopped:
         reasons["suggestions"] = "stopped before they were weighed; --questions-only weighs them alone"
         return (), questions
@@ -262,7 +264,11 @@ def _suggestions(
         reasons["suggestions"] = "stopped before they were weighed; --questions-only weighs them alone"
         return (), questions
     if not found:
-        reasons["suggestions"] = "nothing was recorded yet, so no question is open; see frusta plan"
+        reasons["suggestions"] = (
+            "no recorded cone has a profile; draw it in profiles.csv and name it in specimens.csv"
+            if package.takes and not seated
+            else "nothing was recorded yet, so no question is open; see frusta plan"
+        )
     return found, questions
 
 
