@@ -9,12 +9,12 @@ from numpy.typing import NDArray
 
 from frusta.bench.surroundings import Noise, Reflection
 from frusta.errors import ParameterError
-from frusta.signal.fault import FAULT_WORDS, FaultWord
+from frusta.signal.fault import FAULT_WORDS
 
 Floats = NDArray[np.float64]
 
-Mishap = FaultWord
 MISHAPS = FAULT_WORDS
+"""One for each fault."""
 
 CLOCK_FAULT_PPM = 900.0
 LEVEL_FAULT_DB = -50.0  # the gain stands at its lowest stop
@@ -23,7 +23,13 @@ _NOISY_DB = -22.0  # rms of noise re peak
 
 
 def check_mishap(name: str | None) -> None:
-    """Raise ParameterError unless ``name`` is None or a mishap."""
+    """Refuse a name that is no mishap; None is fine.
+
+    Raises
+    ------
+    ParameterError
+        If it is none of `MISHAPS`.
+    """
     if name is not None and name not in MISHAPS:
         raise ParameterError(f"a mishap must be one of {', '.join(MISHAPS)} (got {name!r})")
 

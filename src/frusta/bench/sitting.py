@@ -73,7 +73,13 @@ def planned_turns(package: Package, seatings: int = SEATINGS, seed: int = SEED) 
 
 
 def read_plan(package: Package) -> tuple[Turn, ...] | None:
-    """Return the saved plan, or None if there is none."""
+    """Return the saved plan, or None if there is none.
+
+    Raises
+    ------
+    PackageError
+        If the plan is no table, or a row names no specimen or seating.
+    """
     path = package.root / PLAN_FILE
     if not path.exists():
         return None

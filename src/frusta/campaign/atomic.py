@@ -131,7 +131,13 @@ def _forget_leftovers(path: Path) -> None:
 
 @contextmanager
 def told(path: Path) -> Iterator[None]:
-    """Turn the system's refusals within to one clear line about ``path``."""
+    """Turn the system's refusals within to one clear line about ``path``.
+
+    Raises
+    ------
+    OutputError
+        Where the system refuses.
+    """
     try:
         yield
     except OSError as error:

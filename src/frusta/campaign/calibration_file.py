@@ -82,6 +82,11 @@ def read_calibration(path: Path, name: str | None = None) -> CalibrationTable:
 def parse_calibration(text: str, name: str) -> CalibrationTable:
     r"""Make a calibration table of a file's text; see `read_calibration`.
 
+    Raises
+    ------
+    PackageError
+        If it holds no two lines of frequency and dB, or one that cannot be read.
+
     Examples
     --------
     >>> table = parse_calibration("* made up\nHz;dB\n20;-1,5\n40;-0,5\n", "mic.txt")

@@ -216,7 +216,13 @@ def is_inside(file: str) -> bool:
 
 
 def path_within(root: Path, file: str) -> Path:
-    """Return where a file of a package lies; see `Package.path_of`."""
+    """Return where a file of a package lies; see `Package.path_of`.
+
+    Raises
+    ------
+    PackageError
+        If the path leads out of the package, is no plain file, or is not there.
+    """
     parts = PurePosixPath(file.replace("\\", "/"))
     if not is_inside(file):
         raise PackageError(

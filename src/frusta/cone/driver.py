@@ -270,7 +270,21 @@ def build_rigid_driver(
     joint: Joint = RIGID_JOINT,
     air: ScreenAir | None = None,
 ) -> Driver:
-    """Return the driver of a cone of the same shape and mass that does not bend; else as `build_driver`."""
+    """Return the driver of a cone of the same shape and mass that does not bend; else as `build_driver`.
+
+    Parameters
+    ----------
+    profile : ConeProfile
+    cone_mass_kg : float
+        Without coil, kg, > 0.
+    motor, coil, bench, medium, joint, air
+        As of `build_driver`.
+
+    Raises
+    ------
+    ParameterError
+        If the mass is not positive.
+    """
     air = air_of_profile(profile, 0, bench.mounting) if air is None else air
     cone = rigid_cone(cone_mass_kg, air)
     return Driver(cone, air, medium, motor, coil, joint, bench, float(air.mesh.height_m[-1]))
@@ -324,7 +338,19 @@ class EnergyBalance:
 
 
 def energy_balance(driver: Driver, frequency_hz: float) -> EnergyBalance:
-    """Return the powers at one frequency, with the air's exact matrices."""
+    """Return the powers at one frequency, with the air's exact matrices.
+
+    Parameters
+    ----------
+    driver : Driver
+    frequency_hz : float
+        Hz, > 0, up to `Driver.top_hz`.
+
+    Returns
+    -------
+    EnergyBalance
+        W per V² at the coil.
+    """
     omega = _angular(driver, frequency_hz)
     k = omega / driver.medium.sound_speed_m_s
     cone, motor = driver.cone, driver.motor

@@ -122,7 +122,16 @@ def wall_from_meridian(
 
 
 def wall_of_profile(profile: ConeProfile, elements: int = ELEMENTS, layers: int = 1) -> Wall:
-    """Return the mesh of a cone, finer towards both edges, with its cap before it if it has one."""
+    """Return the mesh of a cone, finer towards both edges, with its cap before it if it has one.
+
+    Parameters
+    ----------
+    profile : ConeProfile
+    elements : int
+        Quadratic elements from neck to rim.
+    layers : int
+        Elements through the wall.
+    """
     u = graded(elements)
     cone = wall_from_meridian(*profile.meridian(u), *profile.unit_normal(u), profile.thickness_m(u), layers)
     if profile.cap == "none":
@@ -145,6 +154,11 @@ def node_velocities(profile: ConeProfile, names: tuple[str, ...], elements: int 
     ----------
     names : tuple of str
         Any of `SHAPE_PARAMETERS`.
+
+    Raises
+    ------
+    ParameterError
+        If a name is none of them.
     """
     velocities = []
     for name in names:

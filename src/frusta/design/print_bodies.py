@@ -71,7 +71,24 @@ def cone_body(profile: ConeProfile, socket: Socket | None = None, segments: int 
 
 
 def cone_outline(profile: ConeProfile, socket: Socket | None = None) -> Floats:
-    """Return the outline of a cone's section, radius and height, m."""
+    """Return the outline of a cone's section.
+
+    Parameters
+    ----------
+    profile : ConeProfile
+    socket : Socket, optional
+        For a former to be glued in.
+
+    Returns
+    -------
+    ndarray, shape (n, 2)
+        Radius and height, m, the rear first, once round.
+
+    Raises
+    ------
+    ParameterError
+        If a capped cone is to have a socket.
+    """
     u = np.linspace(0.0, 1.0, _STATIONS)
     radius, height = profile.meridian(u)
     across, up = profile.unit_normal(u)

@@ -336,6 +336,14 @@ def score_gradient(task: Task, filament: Filament, profile: ConeProfile, shape: 
     """Return how a cone's expected score moves with what is known of its filament, points per coordinate, shape (7,).
 
     By central differences over one standard deviation to either side.
+
+    Parameters
+    ----------
+    task : Task
+    filament : Filament
+    profile : ConeProfile
+    shape : ShapeKnowledge, optional
+        Where prints of this profile have taught it.
     """
     gradient = np.zeros(len(COORDINATES))
     for i, name in enumerate(COORDINATES):
@@ -422,7 +430,19 @@ def _shape(limits: Limits, place: Floats) -> ConeProfile | None:
 
 
 def front(trials: Sequence[Trial], goal: Goal) -> list[int]:
-    """Return the places of trials that no other beats in one part without losing in another (Pareto's set)."""
+    """Return which trials no other beats in one part without losing in another (Pareto's set).
+
+    Parameters
+    ----------
+    trials : sequence of Trial
+    goal : Goal
+        Its parts that weigh are compared, by points.
+
+    Returns
+    -------
+    list of int
+        Places in *trials*, in their order.
+    """
     if not trials:
         return []
     points = np.array([[trial.points[part] for part in goal.used] for trial in trials])

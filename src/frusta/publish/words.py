@@ -91,21 +91,6 @@ def percent_digits(*changes: float) -> int:
     return 1 if all(abs(change) < 10 for change in changes) else 0
 
 
-def percent_range(low_ratio: float, high_ratio: float) -> str:
-    r"""Write the interval of a ratio as percent: "23 to 33 %", "−1.0 to +7.2 %".
-
-    >>> percent_range(1.23, 1.33)
-    '23 to 33\xa0%'
-    >>> percent_range(0.99, 1.072)
-    '−1.0 to +7.2\xa0%'
-    """
-    low, high = 100 * (low_ratio - 1), 100 * (high_ratio - 1)
-    digits = percent_digits(low, high)
-    if low < 0 < high:
-        return f"{plain(low, digits)} to +{plain(high, digits)}{NBSP}%"
-    return f"{plain(low, digits)} to {plain(high, digits)}{NBSP}%"
-
-
 def count(number: int, noun: str, plural: str | None = None) -> str:
     """Write a count in words up to twelve: "three prints", "1 print" as "one print"."""
     return things(number, noun, plural)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal, get_args
+from typing import Literal
 
 Quality = Literal["ok", "look", "repeat"]
-FaultWord = Literal[
+FAULT_WORDS = (
     "clipped",
     "dropout",
     "silent",
@@ -19,8 +19,7 @@ FaultWord = Literal[
     "misaligned",
     "clock",
     "level",
-]
-FAULT_WORDS: tuple[FaultWord, ...] = get_args(FaultWord)
+)
 
 
 @dataclass(frozen=True)

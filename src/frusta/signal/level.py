@@ -59,7 +59,18 @@ class RigidResponse:
 
 
 def level_db(frequency_hz: Floats, power: Floats) -> float:
-    """Return the power mean from 300 Hz to 1 kHz, equal weight per log frequency, dB re the unit of power."""
+    """Return the power mean from 300 Hz to 1 kHz, equal weight per log frequency.
+
+    Parameters
+    ----------
+    frequency_hz, power : ndarray, shape (n,)
+        Gated response on a logarithmic grid, any unit of power.
+
+    Returns
+    -------
+    float
+        dB re the unit of power.
+    """
     return 10.0 * math.log10(band_mean_power(frequency_hz, power, *PISTON_BAND_HZ) + 1e-300)
 
 
@@ -132,7 +143,16 @@ def unevenness_db(
     """Return half of max - min of the 1/12-octave-smoothed response between two frequencies, dB.
 
     Used for unevenness_db (200 Hz to the upper limit) and, with the band that every cone of a campaign
-    reaches, for unevenness_common_db. ``smooth_db`` as in `frequency_limits`.
+    reaches, for unevenness_common_db.
+
+    Parameters
+    ----------
+    frequency_hz, power : ndarray, shape (n,)
+        Gated response on a logarithmic grid, any unit of power.
+    low_hz, high_hz : float
+        Hz, both included.
+    smooth_db : ndarray, shape (n,), optional
+        As in `frequency_limits`.
 
     Raises
     ------

@@ -55,6 +55,23 @@ def octave_midbands(fraction: int, first: int, last: int) -> Floats:
 
     Odd fractions have a band at 1 kHz (number 0), even ones an edge there.
 
+    Parameters
+    ----------
+    fraction : int
+        Bands an octave, >= 1.
+    first, last : int
+        Numbers of the lowest and the highest band, both included.
+
+    Returns
+    -------
+    ndarray, shape (last - first + 1,)
+        Hz.
+
+    Raises
+    ------
+    ParameterError
+        If there is no such fraction or no band.
+
     References
     ----------
     IEC 61260-1:2014; the rule for even fractions from memory.

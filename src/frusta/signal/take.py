@@ -86,7 +86,17 @@ def signals_of(signals: TakeSignals) -> list[Floats]:
 
 
 def check_take(signals: TakeSignals) -> None:
-    """Refuse signals that contradict each other (`ParameterError`)."""
+    """Refuse signals that contradict each other.
+
+    Parameters
+    ----------
+    signals : TakeSignals
+
+    Raises
+    ------
+    ParameterError
+        If one is not a channel of at least 64 finite samples, the kind is none, or sample rates differ.
+    """
     for name in ("recording", "reference", "played"):
         samples = getattr(signals, name)
         if samples is None:

@@ -64,6 +64,11 @@ def rig_effects(looks: Sequence[Look]) -> tuple[RigEffect, ...]:
     tuple of RigEffect
         In the order given. A look that no specimen ties to the others has no effect but the reason; a specimen whose
         mass or modes show that it is another cone of the same key ties nothing.
+
+    Raises
+    ------
+    ParameterError
+        If there is no look.
     """
     if not looks:
         raise ParameterError("looks must hold at least one (got none); name campaigns of the shelf")
