@@ -239,7 +239,7 @@ def open_page(browser: Browser, origins: set[str]) -> Iterator[Callable[..., Pag
         page.on("pageerror", lambda e: wrong.append(f"script: {e}"))
         page.on("request", lambda r: wrong.append(f"foreign request: {r.url}") if _is_foreign(r.url) else None)
         if expect:
-            allowed.append(expect)
+            allowed.extend(expect.split("|"))
         page.goto(address)
         pages.append(page)
         return page
