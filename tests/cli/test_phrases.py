@@ -15,6 +15,7 @@ from babel.messages.mofile import write_mo
 from shell import frusta
 
 from frusta.campaign.counts import counted, things
+from frusta.cli import say
 from frusta.cli.phrases import Phrases, originals
 
 ONE, TWO = "{number} take", "{number} takes"
@@ -113,3 +114,10 @@ def test_commands_and_errors_speak_it(unrecorded: Path, tmp_path: Path) -> None:
     assert lost.stderr == f"frusta: mankas: {tmp_path / 'nowhere'}\n"
     plain = frusta("check", unrecorded, LANGUAGE="en")
     assert "no fault found (1 material" in plain.stdout
+
+
+def test_commands_print_by_say_alone() -> None:
+    """What is printed otherwise cannot be said in another language."""
+    folder = Path(say.__file__).parent
+    found = [path.name for path in sorted(folder.glob("*.py")) if "typer.echo(" in path.read_text("utf-8")]
+    assert found == ["say.py"]
