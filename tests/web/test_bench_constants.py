@@ -206,7 +206,7 @@ def test_constants_are_measured_by_keyboard_and_every_step_is_for_all_eyes(
     rigs = campaign / "rigs.csv"
     before = rigs.read_bytes()
     served = serve(campaign)
-    page = open_page(served.address + "bench", expect="422")
+    page = open_page(served.address + "bench", expect="422", width=390, height=844)
     until(page, "begin")
     tab_to(page, "#constants summary")
     page.keyboard.press("Enter")
@@ -217,7 +217,6 @@ def test_constants_are_measured_by_keyboard_and_every_step_is_for_all_eyes(
     tab_to(page, "#rc-scale")
     page.keyboard.type("2")
     assert faults_of(page) == []
-    page.keyboard.press("Enter")
 
     def look(step: str) -> None:
         until(page, step)
@@ -225,7 +224,10 @@ def test_constants_are_measured_by_keyboard_and_every_step_is_for_all_eyes(
             page.emulate_media(color_scheme=scheme)
             assert faults_of(page) == [], f"{step}, {scheme}"
         page.wait_for_function("() => document.activeElement.closest('#bench') !== null")
+        expect(page.locator("#bench h1")).to_be_in_viewport()
 
+    page.evaluate("scrollTo(0, document.body.scrollHeight)")
+    page.keyboard.press("Enter")
     look("constants-bare")
     page.keyboard.press("Enter")
     look("constants-loaded")
@@ -233,9 +235,9 @@ def test_constants_are_measured_by_keyboard_and_every_step_is_for_all_eyes(
     look("constants-found")
     expect(page.locator("#bench")).to_contain_text("Force factor")
     assert rigs.read_bytes() == before
-    second = open_page(served.address + "bench", width=390, height=844)
+    assert page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") <= 0
+    second = open_page(served.address + "bench")
     until(second, "constants-found")  # another tab shows the same
-    assert second.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth") <= 0
     page.keyboard.press("Enter")
     until(page, "begin")
     until(second, "begin")

@@ -49,6 +49,8 @@
     const entry = field.querySelector("[data-first]");
     const head = field.querySelector("h1");
     if (entry) { entry.focus(); entry.select(); } else if (head) head.focus({ preventScroll: true });
+    const seen = head ? head.getBoundingClientRect() : null;
+    if (seen && (seen.top < 0 || seen.bottom > innerHeight)) scrollTo({ top: 0, behavior: "instant" });
   };
 
   const level = (live) => {
