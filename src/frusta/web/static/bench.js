@@ -50,7 +50,7 @@
     const head = field.querySelector("h1");
     if (entry) { entry.focus(); entry.select(); } else if (head) head.focus({ preventScroll: true });
     const seen = head ? head.getBoundingClientRect() : null;
-    if (seen && (seen.top < 0 || seen.bottom > innerHeight)) scrollTo({ top: 0, behavior: "instant" });
+    if (seen && (seen.top < 0 || seen.bottom > innerHeight)) head.scrollIntoView({ block: "center", behavior: "instant" });
   };
 
   const level = (live) => {
