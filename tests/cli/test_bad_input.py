@@ -184,3 +184,13 @@ def test_the_drawing_of_another_cone(spoilt: Spoilt):
     told = rows["slate"]["reasons"].get("cones") or rows["slate"]["reasons"]["hoop_modulus_gpa"]
     assert "slate-co70-32-1" in told
     assert told in words
+
+
+def test_a_coil_that_is_wrong_for_all_cones_is_refused(spoilt: Spoilt):
+    """2.4 times as heavy as it is: the modes fit only with shapes and Poisson's ratios bent together."""
+    spoilt.set("specimens", lambda r: True, coil_mass_g="9.00", coil_resistance_ohm="16.0")
+    rows, words = spoilt.estimates()
+    for material in ("shale", "slate"):
+        assert rows[material]["hoop_modulus_gpa"] is None
+    assert "bent beyond belief" in words
+    assert "check coil, masses and rig, which hold for all cones" in words
