@@ -80,3 +80,9 @@ def test_it_ends_before_the_reflection_by_as_long_as_the_filter_rings():
 @pytest.mark.parametrize("free_s", [float("nan"), 0.0005])
 def test_without_room_for_it_there_is_none(free_s: float):
     assert banded_decay(shown(ringing(3000.0, 0.03), free_s), (1000.0, 2000.0)) is None
+
+
+def test_the_filter_is_half_at_the_ends_of_the_band_and_a_tenth_wide_on_either_side():
+    hertz = np.array([899.9, 900.0, 1000.0, 1100.0, 2000.0, 3600.0, 4000.0, 4400.0, 9000.0])
+    expected = [0.0, 0.0, 0.5, 1.0, 1.0, 1.0, 0.5, 0.0, 0.0]
+    np.testing.assert_allclose(band_weights(hertz, (1000.0, 4000.0)), expected, atol=1e-12)
