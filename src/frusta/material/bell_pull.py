@@ -40,7 +40,7 @@ BELLS = 12
 """Modes of each order, which reach past the last recorded mode."""
 HALF = 0.5
 """A mode is thought to be pushed by this share of what a stray could do, give or take as much: others share in it."""
-UNEVEN = (0.022, 0.005)
+UNEVEN = (0.016, 0.005)
 """Relative amplitude of the wall in each order as the lowest bell modes feel it, and as the higher ones do (from
 memory: an even print has half a percent, a poor one 6 to 9 %)."""
 FAMILIES = len(UNEVEN)

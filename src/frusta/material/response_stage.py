@@ -30,7 +30,7 @@ HALVES_AGREEING = 2.0
 """Standard deviations of halves of the cones from each other."""
 UNLIKELY = 3.0
 """Standard deviations of the squared move of all unknowns from what it should be."""
-KEPT = 0.5
+KEPT = 0.25
 """Share of the pole fit's covariance that stays: what pulls modes bends responses, too, and both come from one take."""
 LARGEST_ERROR = 0.06
 """Nepers (0.5 dB): a middling take that differs by more is not the response of this cone on this rig."""
