@@ -171,4 +171,4 @@ def _warmth(observed: CampaignObserved, fit: Fit, key: str, places: dict[str, in
     told = math.sqrt(float(fit.covariance[places["modulus_slope"], places["modulus_slope"]]))
     learned = told < EARNED * float(fit.prior.sd[places["modulus_slope"]])
     source = "learned from sessions at different temperatures" if learned else "assumed, a handbook's"
-    return (f"brought to 20 °C with {slope:+.2f} % of modulus per kelvin ({source})",)
+    return (f"brought to 20 °C with {round(slope, 2) + 0.0:+.2f} % of modulus per kelvin ({source})",)

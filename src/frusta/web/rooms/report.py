@@ -200,6 +200,12 @@ def _drawing(views: Views, place: Path) -> dict[str, Any]:
     }
 
 
+def _spoiled(spoiled: int, takes: int) -> str:
+    if spoiled == 0:
+        return "Every take counts." if takes else "There is no take yet."
+    return f"{spoiled} of {takes} take{'s' if takes != 1 else ''} {'does' if spoiled == 1 else 'do'} not count; the page says why."
+
+
 def _checks(views: Views, known: Known) -> list[tuple[bool, str, str, str]]:
     """What to look at before it goes out: whether it is well, its name, the words, where to mend it."""
     package = known.package
@@ -210,8 +216,7 @@ def _checks(views: Views, known: Known) -> list[tuple[bool, str, str, str]]:
         (
             cones > 0,
             "Takes",
-            f"{count(cones, 'cone').capitalize()} with takes that count. {spoiled} of {len(readings)} takes do not "
-            "count, each with its reason.",
+            f"{count(cones, 'cone').capitalize()} with takes that count. {_spoiled(spoiled, len(readings))}",
             "",
         )
     ]
