@@ -203,7 +203,8 @@ def _drawing(views: Views, place: Path) -> dict[str, Any]:
 def _spoiled(spoiled: int, takes: int) -> str:
     if spoiled == 0:
         return "Every take counts." if takes else "There is no take yet."
-    return f"{spoiled} of {takes} take{'s' if takes != 1 else ''} {'does' if spoiled == 1 else 'do'} not count; the page says why."
+    verb = "does" if spoiled == 1 else "do"
+    return f"{spoiled} of {takes} take{'s' if takes != 1 else ''} {verb} not count; the page says why."
 
 
 def _checks(views: Views, known: Known) -> list[tuple[bool, str, str, str]]:
