@@ -32,7 +32,7 @@ from frusta.material.observations import (
 )
 from frusta.material.offsets import Block
 from frusta.material.parameters import parameters_of
-from frusta.material.solve import Fit, _weighings, fit_campaign
+from frusta.material.solve import Fit, fit_campaign, weighings
 from frusta.material.start import start_moduli
 
 FILAMENT = Elastic(3.3e9, 2.3e9, 0.95e9, 0.36, 0.33, 1240.0, 0.018)
@@ -108,15 +108,15 @@ def test_evidence_is_the_density_of_all_rows(of_layers):
     observed, fit = of_layers
     found = weigh(observed, fit.prior, fit.unknowns, fit.residuals, fit.spread, fit.pulls, None, 0)
     blocks = [Block(observed, fit.residuals, which, fit.spread, fit.pulls, None, None) for which in (0, 1)]
-    weighings = _weighings(observed, fit.unknowns)
-    slope = np.concatenate([*(b.slope for b in blocks), np.array([g for g, _, _ in weighings])])
-    value = np.concatenate([*(b.value for b in blocks), np.array([r for _, r, _ in weighings])])
-    noise = block_diag(*(b.total for b in blocks), np.diag([sd**2 for _, _, sd in weighings]))
+    weighed = weighings(observed, fit.unknowns)
+    slope = np.concatenate([*(b.slope for b in blocks), np.array([g for g, _, _ in weighed])])
+    value = np.concatenate([*(b.value for b in blocks), np.array([r for _, r, _ in weighed])])
+    noise = block_diag(*(b.total for b in blocks), np.diag([sd**2 for _, _, sd in weighed]))
     variance = fit.prior.sd**2
     covariance = slope @ (variance[:, None] * slope.T) + noise
     away = value - slope @ (fit.prior.mean - fit.unknowns.values)
     expected = away @ np.linalg.solve(covariance, away) + np.linalg.slogdet(covariance)[1]
-    expected -= 2.0 * sum(math.log(sd) for _, _, sd in weighings)  # a constant that both fits share
+    expected -= 2.0 * sum(math.log(sd) for _, _, sd in weighed)  # a constant that both fits share
     learned = _cost_of_learning(observed, fit.prior, fit.spread, blocks)
     assert found.log_evidence == pytest.approx(-0.5 * (expected + learned), rel=1e-7)
 

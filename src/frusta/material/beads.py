@@ -23,7 +23,7 @@ from frusta.material.forward import Computed, Unknowns, computed_modes
 from frusta.material.knowledge import COORDINATES
 from frusta.material.observations import CampaignObserved
 from frusta.material.residuals import Residuals, residuals_of
-from frusta.material.solve import LONGEST_STEP, MARGIN_HZ, Fit, _solve, stray_pulls
+from frusta.material.solve import LONGEST_STEP, MARGIN_HZ, Fit, solved_step, stray_pulls
 
 Floats = NDArray[np.float64]
 
@@ -86,7 +86,9 @@ def second_opinion(observed: CampaignObserved, fit: Fit) -> SecondOpinion | None
             computed = _computed(observed, unknowns)
             pairs = _within(fit.assigned, computed)
             rows = residuals_of(observed, computed, pairs, len(prior))
-            solved = _solve(observed, prior, unknowns, rows, spread, fit.pulls, strays, None, step >= LEARNING_FROM)
+            solved = solved_step(
+                observed, prior, unknowns, rows, spread, fit.pulls, strays, None, step >= LEARNING_FROM
+            )
             moved = solved.values - unknowns.values
             within = float(np.max(np.abs(moved) / np.sqrt(np.diag(solved.covariance))))
             last = within < SETTLED or step == MOST_STEPS - 1

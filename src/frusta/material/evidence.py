@@ -22,12 +22,12 @@ from frusta.material.solve import (
     LOSS_SCATTER,
     PRINT_SCATTER,
     SCATTER_WORTH,
-    _learn,
-    _normal_equations,
-    _prints,
-    _solve,
-    _weighings,
-    _with_scatter,
+    learned_scatter,
+    normal_equations,
+    print_keys,
+    solved_step,
+    weighings,
+    with_scatter,
 )
 
 Floats = NDArray[np.float64]
@@ -88,15 +88,15 @@ def weigh(
     """
     spread = deepcopy(spread)
     for _ in range(rounds):
-        solved = _solve(observed, prior, unknowns, rows, spread, pulls, strays, None, True)
-        prior = _with_scatter(prior, observed, *_learn(observed, prior, solved))
-    solved = _solve(observed, prior, unknowns, rows, spread, pulls, strays, None, False)
+        solved = solved_step(observed, prior, unknowns, rows, spread, pulls, strays, None, True)
+        prior = with_scatter(prior, observed, *learned_scatter(observed, prior, solved))
+    solved = solved_step(observed, prior, unknowns, rows, spread, pulls, strays, None, False)
     step = solved.values - unknowns.values
     blocks = [Block(observed, rows, which, spread, pulls, strays, None) for which in (0, 1)]
-    precision, _ = _normal_equations(observed, prior, unknowns, blocks)
+    precision, _ = normal_equations(observed, prior, unknowns, blocks)
     cost = _cost_of_learning(observed, prior, spread, blocks)
     cost += float(np.sum(((solved.values - prior.mean) / prior.sd) ** 2) + 2.0 * np.sum(np.log(prior.sd)))
-    for gradient, residual, sd in _weighings(observed, unknowns):
+    for gradient, residual, sd in weighings(observed, unknowns):
         cost += float((residual - gradient @ step) / sd) ** 2
     for block in blocks:
         left = block.value - block.slope @ step
@@ -112,7 +112,7 @@ def _cost_of_learning(observed: CampaignObserved, prior: Parameters, spread: Spr
         cost += FREEDOM * float(np.sum(weight - np.log(weight) - 1.0))
         for scale in (spread.scale[which], spread.uneven[which]):
             cost += OFFSETS_WORTH * float(np.sum(scale**-2.0 + 2.0 * np.log(scale) - 1.0))
-    prints = _prints(observed)
+    prints = print_keys(observed)
     for figure, usual in (("modulus", PRINT_SCATTER), ("loss_factor", LOSS_SCATTER)):
         ratio = float(prior.sd[prior.index[("print", prints[0], figure)]]) / usual if prints else 1.0
         cost += SCATTER_WORTH * (ratio**-2.0 + 2.0 * np.log(ratio) - 1.0)

@@ -111,7 +111,7 @@ def fit_campaign(observed: CampaignObserved, start: Unknowns) -> Fit:
         if step in PULLED_AT:
             pulls = _pulls(observed, unknowns, high)
         strays = None if step < PULLED_AT[0] else stray_pulls(observed, computed, assigned)
-        solved = _solve(
+        solved = solved_step(
             observed,
             prior,
             unknowns,
@@ -122,17 +122,17 @@ def fit_campaign(observed: CampaignObserved, start: Unknowns) -> Fit:
             tolerance if step < 3 else None,
             step >= LEARNING_FROM,
         )
-        scatter, loss_scatter = _learn(observed, prior, solved)
+        scatter, loss_scatter = learned_scatter(observed, prior, solved)
         moved = solved.values - unknowns.values
         within = np.abs(moved) / np.sqrt(np.diag(solved.covariance))
-        prior = _with_scatter(prior, observed, scatter, loss_scatter)
+        prior = with_scatter(prior, observed, scatter, loss_scatter)
         unknowns, computed = _advance(observed, unknowns, moved, prior, high, computed)
         if step >= LEAST_STEPS and float(within.max()) < SETTLED:
             break
     assigned = assigned_modes(observed, computed, TOLERANCES[-1])
     rows = residuals_of(observed, computed, assigned, len(prior))
     strays = stray_pulls(observed, computed, assigned)
-    solved = _solve(observed, prior, unknowns, rows, spread, pulls, strays, None, True)
+    solved = solved_step(observed, prior, unknowns, rows, spread, pulls, strays, None, True)
     return Fit(
         unknowns,
         solved.covariance,
@@ -198,13 +198,24 @@ def _advance(
 
 
 @dataclass(frozen=True)
-class _Solved:
+class Solved:
+    """One linear step.
+
+    Parameters
+    ----------
+    values : ndarray (unknowns,)
+    covariance : ndarray (unknowns, unknowns)
+        Posterior.
+    chi_square : dict of str to float
+        By cone, per mode.
+    """
+
     values: Floats
     covariance: Floats
     chi_square: dict[str, float]
 
 
-def _solve(
+def solved_step(
     observed: CampaignObserved,
     prior: Parameters,
     unknowns: Unknowns,
@@ -214,26 +225,60 @@ def _solve(
     strays: list[StrayPull] | None,
     tolerance: tuple[float, float] | None,
     learning: bool,
-) -> _Solved:
-    """One linear step: all unknowns and offsets from the rows, the masses, the callipers and the priors."""
+) -> Solved:
+    """Return one linear step: all unknowns and offsets from the rows, the masses, the callipers and the priors.
+
+    Parameters
+    ----------
+    observed : CampaignObserved
+    prior : Parameters
+    unknowns : Unknowns
+        Where the rows were linearised.
+    rows : Residuals
+    spread : Spread
+        Changed in place where `learning`.
+    pulls : list of Pull or None
+        Of bell modes, one a cone.
+    strays : list of StrayPull or None
+    tolerance : (float, float) or None
+        More doubt (ln f, ln η) in the first steps.
+    learning : bool
+        Whether scales and weights are learned.
+    """
     for _ in range(LEARNED_AGAIN if learning else 1):
         blocks = [Block(observed, rows, which, spread, pulls, strays, tolerance) for which in (0, 1)]
-        precision, right = _normal_equations(observed, prior, unknowns, blocks)
+        precision, right = normal_equations(observed, prior, unknowns, blocks)
         step = _bounded(precision, right, unknowns.values, prior.low)
         covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
         for which, block in enumerate(blocks):
             if learning:
                 block.learn(step, covariance, spread, which)
     chi = {cone.key: float(np.mean([b.chi(step, i) for b in blocks])) for i, cone in enumerate(observed.cones)}
-    return _Solved(unknowns.values + step, covariance, chi)
+    return Solved(unknowns.values + step, covariance, chi)
 
 
-def _normal_equations(
+def normal_equations(
     observed: CampaignObserved, prior: Parameters, unknowns: Unknowns, blocks: Sequence[Block]
 ) -> tuple[Floats, Floats]:
+    """Return precision and right side of the normal equations of a step.
+
+    Parameters
+    ----------
+    observed : CampaignObserved
+    prior : Parameters
+    unknowns : Unknowns
+        Where rows, masses and coupons were linearised.
+    blocks : sequence of Block
+        ln f and ln η, offsets eliminated.
+
+    Returns
+    -------
+    precision : ndarray (unknowns, unknowns)
+    right : ndarray (unknowns,)
+    """
     precision = np.diag(prior.sd**-2.0)
     right = (prior.mean - unknowns.values) / prior.sd**2
-    for gradient, residual, sd in _weighings(observed, unknowns):
+    for gradient, residual, sd in weighings(observed, unknowns):
         precision += np.outer(gradient, gradient) / sd**2
         right += gradient * residual / sd**2
     for block in blocks:
@@ -266,7 +311,7 @@ def posterior_covariance(
         One a cone.
     """
     blocks = [Block(observed, rows, which, spread, pulls, strays, None) for which in (0, 1)]
-    precision, _ = _normal_equations(observed, prior, unknowns, blocks)
+    precision, _ = normal_equations(observed, prior, unknowns, blocks)
     return np.asarray(np.linalg.inv(precision), dtype=np.float64)
 
 
@@ -287,8 +332,8 @@ def _bounded(precision: Floats, right: Floats, values: Floats, low: Floats) -> F
     return step
 
 
-def _weighings(observed: CampaignObserved, unknowns: Unknowns) -> list[tuple[Floats, float, float]]:
-    """Gradient, residual and sd of ln mass, of each wall that was gauged, and of what coupons rang."""
+def weighings(observed: CampaignObserved, unknowns: Unknowns) -> list[tuple[Floats, float, float]]:
+    """Return gradient (unknowns,), residual and sd of ln mass, of each wall that was gauged, of what coupons rang."""
     rows = []
     for cone in observed.cones:
         rows.append(_weighing(observed, cone, unknowns))
@@ -340,23 +385,25 @@ def _gaugings(observed: CampaignObserved, cone: ConeObserved, unknowns: Unknowns
     return rows
 
 
-def _prints(observed: CampaignObserved) -> list[str]:
+def print_keys(observed: CampaignObserved) -> list[str]:
+    """Return the keys of everything that was printed: cones, then coupons."""
     return [cone.key for cone in observed.cones] + [coupon.key for coupon in observed.coupons]
 
 
-def _learn(observed: CampaignObserved, prior: Parameters, solved: _Solved) -> tuple[float, float]:
-    """Print scatter of moduli and loss factor, pooled over the campaign."""
+def learned_scatter(observed: CampaignObserved, prior: Parameters, solved: Solved) -> tuple[float, float]:
+    """Return the scatter of moduli and loss factor from print to print, relative, pooled over the campaign."""
     learned = []
     for figure, sd in (("modulus", PRINT_SCATTER), ("loss_factor", LOSS_SCATTER)):
-        places = [prior.index[("print", key, figure)] for key in _prints(observed)]
+        places = [prior.index[("print", key, figure)] for key in print_keys(observed)]
         values, variances = solved.values[places], np.diag(solved.covariance)[places]
         learned.append(float(np.sqrt(learned_variance(sd, SCATTER_WORTH, values, variances))))
     return learned[0], learned[1]
 
 
-def _with_scatter(prior: Parameters, observed: CampaignObserved, scatter: float, loss_scatter: float) -> Parameters:
+def with_scatter(prior: Parameters, observed: CampaignObserved, scatter: float, loss_scatter: float) -> Parameters:
+    """Return a prior whose prints scatter by so much (relative, of moduli and of loss factors)."""
     sd = prior.sd.copy()
-    for key in _prints(observed):
+    for key in print_keys(observed):
         sd[prior.index[("print", key, "modulus")]] = scatter
         sd[prior.index[("print", key, "loss_factor")]] = loss_scatter
     return replace(prior, sd=sd)
