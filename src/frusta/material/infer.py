@@ -17,7 +17,7 @@ from frusta.material.observations import CampaignObserved, ConeObserved
 from frusta.material.offsets import MODEL_FREQUENCY, MODEL_LOSS
 from frusta.material.parameters import SEATING_SD, parameters_of
 from frusta.material.refusal import NothingFits, misfits, together
-from frusta.material.response_stage import noted, refined, second_stage
+from frusta.material.response_stage import misweighed, noted, refined, second_stage
 from frusta.material.solve import (
     LOSS_SCATTER,
     MARGIN_HZ,
@@ -118,6 +118,10 @@ def infer(observed: CampaignObserved) -> Inferred:
     opinion = second_opinion(observed, fit)
     if opinion is not None and opinion.probability > NEGLIGIBLE:
         estimates = doubted(noted(material_estimates(observed, mixed(told, opinion)), stage), told, opinion)
+    heavy = misweighed(fit, stage)
+    refused |= heavy
+    estimates = {key: estimate for key, estimate in estimates.items() if key not in heavy}
+    learned = replace(learned, materials={key: known for key, known in learned.materials.items() if key not in heavy})
     return Inferred(estimates, tuple(_free(observed, fit)), learned, fit, observed, left_out, refused)
 
 

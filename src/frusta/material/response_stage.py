@@ -32,6 +32,9 @@ UNLIKELY = 3.0
 """Standard deviations of the squared move of all unknowns from what it should be."""
 KEPT = 0.25
 """Share of the pole fit's covariance that stays: what pulls modes bends responses, too, and both come from one take."""
+MASSES_APART, MASSES_SIGMAS = 0.1, 4.5
+"""|ln| of density, and standard deviations of its move, by which responses that contradict modes and masses refuse a
+material: five times what scales, walls and tables are off together."""
 LARGEST_ERROR = 0.06
 """Nepers (0.5 dB): a middling take that differs by more is not the response of this cone on this rig."""
 CHECKED_OCTAVE = 6.0
@@ -118,16 +121,50 @@ def noted(estimates: dict[str, MaterialEstimate], stage: SecondStage | None) -> 
     }
 
 
-def _covering(fit: Fit, stage: SecondStage) -> Floats:
-    """The pole fit's covariance, of contradicted materials widened by the gap between both answers.
+def misweighed(fit: Fit, stage: SecondStage | None) -> dict[str, str]:
+    """Return materials whose masses the responses contradict, each with the reason.
+
+    Modes tell stiffness over density, and all masses of a material that are wrong alike pass unseen: its moduli are
+    then wrong by as much. How loud modes are against each other, and the air's share in them, tells the density apart.
+
+    Parameters
+    ----------
+    fit : Fit
+        Of the poles.
+    stage : SecondStage or None
+    """
+    if stage is None:
+        return {}
+    found = {}
+    for key in stage.contradicted:
+        place = fit.prior.names("material", key)["density_kg_m3"]
+        known, gap = _gaps(fit, stage, [place])
+        sigmas = abs(float(stage.fit.moved[place])) / math.sqrt(
+            max(float(known[0] * fit.covariance[place, place]), 1e-30)
+        )
+        if sigmas > MASSES_SIGMAS and abs(float(gap[0])) > MASSES_APART:
+            found[key] = (
+                f"its complex responses ask for a density {100.0 * float(gap[0]):+.0f} % from what its masses say: "
+                "check mass_g (the cone without its coil) and coil_mass_g of all its cones"
+            )
+    return found
+
+
+def _gaps(fit: Fit, stage: SecondStage, places: list[int]) -> tuple[Floats, Floats]:
+    """How much of an unknown the responses tell (0 to 1), and how far their own answer lies from the pole fit's.
 
     A move from u to v is the part 1 − v²/u² of the way to what responses alone would say.
     """
+    known = 1.0 - np.diag(stage.fit.covariance)[places] / np.diag(fit.covariance)[places]
+    return known, np.where(known > LEAST_TOLD, stage.fit.moved[places] / np.maximum(known, LEAST_TOLD), 0.0)
+
+
+def _covering(fit: Fit, stage: SecondStage) -> Floats:
+    """The pole fit's covariance, of contradicted materials widened by the gap between both answers."""
     covariance = fit.covariance.copy()
     for key in stage.contradicted:
         places = list(fit.prior.names("material", key).values())
-        known = 1.0 - np.diag(stage.fit.covariance)[places] / np.diag(fit.covariance)[places]
-        gap = np.where(known > LEAST_TOLD, stage.fit.moved[places] / np.maximum(known, LEAST_TOLD), 0.0)
+        _, gap = _gaps(fit, stage, places)
         covariance[np.ix_(places, places)] += np.outer(gap, gap)
     return covariance
 
