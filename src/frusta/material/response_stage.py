@@ -32,7 +32,7 @@ UNLIKELY = 3.0
 """Standard deviations of the squared move of all unknowns from what it should be."""
 KEPT = 0.25
 """Share of the pole fit's covariance that stays: what pulls modes bends responses, too, and both come from one take."""
-MASSES_APART, MASSES_SIGMAS = 0.1, 4.5
+MASSES_APART, MASSES_SIGMAS = 0.1, 3.0
 """|ln| of density, and standard deviations of its move, by which responses that contradict modes and masses refuse a
 material: five times what scales, walls and tables are off together."""
 LARGEST_ERROR = 0.06
