@@ -14,6 +14,7 @@ from frusta.publish.charts import Curve, decay_chart, distortion_chart, response
 from frusta.publish.charts.frequency_axis import frequency_span
 from frusta.publish.curves_of import Shown, decay_curve, distortion_curve, response_curve, rigid_curve, shown_takes
 from frusta.publish.drawings.curve_parts import third_octaves
+from frusta.publish.drawings.distortions import highest
 from frusta.publish.drawings.drawing import Drawing
 from frusta.publish.groups import Group, Groups
 from frusta.publish.theme import Style
@@ -58,7 +59,7 @@ def curve_drawings(known: Known, shown: Sequence[Shown], zoom: tuple[float, floa
     pairs = [distortion_curve(s, None) for s in shown]
     lines = [c for c, _ in pairs if np.isfinite(c.y).any()]
     if lines:
-        floor = _highest([noise for _, noise in pairs])
+        floor = highest([noise for _, noise in pairs])
         noise = Curve("noise", lines[0].style, lines[0].x, floor)
         label = "Distortion with the cone's own peaks taken out: " + ", ".join(c.name for c in lines) + "."
 
@@ -159,14 +160,6 @@ def _levels(lines: Sequence[Curve], span: tuple[float, float]) -> tuple[float, f
     top = 5.0 * math.ceil((float(values.max()) + 4 + 2 * len(lines)) / 5)
     bottom = 5.0 * math.floor(float(values.min()) / 5)
     return top, max(10.0, min(60.0, top - bottom))
-
-
-def _highest(floors: Sequence[Any]) -> Any:
-    stacked = np.array(floors)
-    floor = np.full(stacked.shape[1], np.nan)
-    some = np.isfinite(stacked).any(axis=0)
-    floor[some] = np.nanmax(stacked[:, some], axis=0)
-    return floor
 
 
 def _first_good(known: Known, specimen: str) -> Reading | None:
